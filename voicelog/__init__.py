@@ -1,0 +1,3 @@
+"""voicelog: spoken test readings onto the record right, first time, while both hands are on the probes."""
+
+__version__ = "0.1.0"

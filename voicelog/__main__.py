@@ -1,0 +1,3 @@
+from voicelog.cli import main
+
+main()
