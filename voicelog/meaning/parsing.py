@@ -1,0 +1,300 @@
+"""Words into meaning. Trusts nobody: what is not in the grammar comes back as NotUnderstood, with the reason.
+
+The ear may deliver anything, a typist too. The reader walks the job's network,
+turns each way to read the words into a meaning, and refuses what is
+incomplete, out of span, at a place that is not on the sheet, or readable in
+two ways.
+"""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from voicelog.installation import Sheet
+from voicelog.meaning.grammar import Grammar, Quantity
+from voicelog.meaning.names import NameFinder
+from voicelog.meaning.network import Filled, Network, Parse
+from voicelog.meaning.numbers import read_number
+from voicelog.meaning.utterances import Utterances, result_fits
+from voicelog.model import (
+    Called,
+    Choice,
+    Command,
+    Comparison,
+    Heard,
+    Hypothesis,
+    Meaning,
+    NotUnderstood,
+    Noun,
+    Number,
+    OpenCircuit,
+    OverRange,
+    Place,
+    Result,
+    Understood,
+    Value,
+)
+
+_VALUE_PARTS = frozenset({"number", "comparison", "result", "choice", "unit"})
+_OWN_KINDS = {"over_range": OverRange(), "open_circuit": OpenCircuit()}
+
+
+class Context(Noun):
+    """What the dialogue knows and the words leave out."""
+
+    board: str  # the board in hand
+
+
+class _Refused(Exception):
+    """Why one way to read the words does not hold."""
+
+
+class Reader:
+    """Reads utterances of one job."""
+
+    def __init__(self, grammar: Grammar, sheet: Sheet) -> None:
+        self.grammar, self.sheet = grammar, sheet
+        self.utterances = Utterances(grammar, sheet)
+        self.network: Network = self.utterances.network()
+        self.names = NameFinder(self._spoken_names())
+
+    def _spoken_names(self) -> dict[str, str]:
+        return {
+            self.utterances.spoken_name(circuit.name): f"{board.reference}/{circuit.number}"
+            for board in self.sheet.boards
+            for circuit in board.circuits
+            if circuit.name
+        }
+
+    # ------------------------------------------------------------ from the ear
+
+    def understand(self, heard: Heard, context: Context) -> Understood:
+        """The best meaning over all hypotheses, and the nearest different one with the cost between them."""
+        best: tuple[Meaning, float, Hypothesis] | None = None
+        for hypothesis in heard.hypotheses:
+            meaning = self.read(hypothesis.texts, context)
+            if isinstance(meaning, NotUnderstood):
+                continue
+            if best is None:
+                best = meaning, hypothesis.cost, hypothesis
+            elif meaning != best[0]:
+                return Understood(meaning=best[0], words=best[2].texts, rival=meaning, margin=hypothesis.cost - best[1])
+        if best is not None:
+            return Understood(meaning=best[0], words=best[2].texts)
+        return Understood(meaning=self.read(heard.texts, context), words=heard.texts)
+
+    # ------------------------------------------------------------ from words
+
+    def read(self, said: tuple[str, ...], context: Context) -> Meaning:
+        """The one meaning of the words, or NotUnderstood with the reason."""
+        if not said:
+            return NotUnderstood(why="nothing was said")
+        parses = self.network.parses(said) or self._with_nearest_name(said)
+        if isinstance(parses, NotUnderstood):
+            return parses
+        meanings, reasons = self._meanings(parses, context)
+        if len(meanings) == 1:
+            return meanings[0]
+        if meanings:
+            return NotUnderstood(why="it can be read in two ways", words=said)
+        return NotUnderstood(why=reasons[0] if reasons else self._not_in_grammar(said), words=said)
+
+    def _meanings(self, parses: list[Parse], context: Context) -> tuple[list[Meaning], list[str]]:
+        meanings: list[Meaning] = []
+        reasons: list[str] = []
+        for parse in parses:
+            try:
+                meaning = self._meaning(parse, context)
+            except _Refused as refused:
+                reasons.append(str(refused))
+                continue
+            if meaning not in meanings:
+                meanings.append(meaning)
+        return meanings, reasons
+
+    def _with_nearest_name(self, said: tuple[str, ...]) -> list[Parse] | NotUnderstood:
+        """The words again with a nearly right circuit name put right; refused when two names are near."""
+        nearest = self.names.put_right(said)
+        if isinstance(nearest, NotUnderstood):
+            return nearest
+        return [parse for words in nearest for parse in self.network.parses(words)]
+
+    def _not_in_grammar(self, said: tuple[str, ...]) -> str:
+        """Names the first word that does not belong where it stands."""
+        for index in range(len(said)):
+            if said[index] not in self.network.followers(said[:index]):
+                after = f" after {' '.join(said[:index])!r}" if index else ""
+                return f"{said[index]!r} means nothing here{after}"
+        return f"something is missing after {' '.join(said)!r}"
+
+    # ------------------------------------------------------------ one parse
+
+    def _meaning(self, parse: Parse, context: Context) -> Meaning:
+        parse = _after_repair(parse)
+        command = parse.first("command")
+        if command is None:
+            return self._called(parse, context)
+        return Command(
+            name=command.value,
+            called=self._carried(parse, context),
+            arguments={name: part.value for name in ("item", "sequence", "code") if (part := parse.first(name))},
+        )
+
+    def _carried(self, parse: Parse, context: Context) -> Called | None:
+        carries = any(part.name not in ("command", "item", "sequence", "code") for part in parse.parts)
+        return self._called(parse, context) if carries else None
+
+    def _called(self, parse: Parse, context: Context) -> Called:
+        quantity = self._quantity(parse)
+        value, unit = self._value(parse, quantity)
+        command = parse.first("command")
+        if quantity and value is None and command is None:
+            raise _Refused(f"{quantity.says}: no value was said")
+        called = Called(
+            place=self._place(parse, context),
+            quantity=quantity.key if quantity else "",
+            value=value,
+            unit=unit,
+            conditions=self._conditions(parse, quantity) if quantity else {},
+        )
+        if quantity and value is not None:
+            check_value(called, quantity, self.grammar)
+        return called
+
+    def _quantity(self, parse: Parse) -> Quantity | None:
+        part = parse.first("quantity")
+        return self.grammar.quantities[part.value] if part else None
+
+    def _conditions(self, parse: Parse, quantity: Quantity) -> dict[str, str]:
+        found = {}
+        for condition in quantity.condition:
+            part = parse.first(f"condition:{condition.key}")
+            kept = part.value if part else condition.default
+            if not kept:
+                choices = ", ".join(condition.spoken(value) for value in condition.said)
+                raise _Refused(f"{quantity.says}: say which: {choices}")
+            found[condition.key] = kept
+        return found
+
+    # ------------------------------------------------------------ values
+
+    def _value(self, parse: Parse, quantity: Quantity | None) -> tuple[Value | None, str]:
+        unit = parse.first("unit")
+        symbol = unit.value if unit else ""
+        if part := parse.first("number"):
+            return self._number(part, parse.first("comparison")), symbol or _only_unit(quantity)
+        if part := parse.first("result"):
+            return _OWN_KINDS.get(part.value) or Result(word=part.value), ""
+        if part := parse.first("choice"):
+            return Choice(word=part.value), ""
+        return None, ""
+
+    def _number(self, part: Filled, comparison: Filled | None) -> Number:
+        figure = read_number(part.words, self.grammar.numbers)
+        if figure is None:
+            raise _Refused(f"{' '.join(part.words)!r} is not one number")
+        return Number(figure=figure, comparison=Comparison(comparison.value) if comparison else Comparison.EQUAL)
+
+    # ------------------------------------------------------------ places
+
+    def _place(self, parse: Parse, context: Context) -> Place | None:
+        board = parse.first("board")
+        where = (board.value if board else "") or context.board
+        if part := parse.first("named"):
+            reference, number = part.value.split("/", 1)
+            return Place(board=reference, circuit=number)
+        if part := parse.first("circuit"):
+            return self._circuit(where, part)
+        if part := parse.first("rcd"):
+            return self._rcd(where, part)
+        return Place(board=where) if board else None
+
+    def _circuit(self, board: str, part: Filled) -> Place:
+        if all(circuit.number != part.value for circuit in self.sheet.board(board).circuits):
+            raise _Refused(f"there is no circuit {' '.join(part.words)} on the sheet")
+        return Place(board=board, circuit=part.value)
+
+    def _rcd(self, board: str, part: Filled) -> Place:
+        if all(rcd.reference != part.value for rcd in self.sheet.board(board).rcds):
+            raise _Refused(f"there is no {' '.join(part.words)} on the board in hand")
+        return Place(board=board, rcd=part.value)
+
+
+def check_value(called: Called, quantity: Quantity, grammar: Grammar) -> None:
+    """Refuse what no instrument shows for this quantity: a missing unit, a foreign one, a figure out of span."""
+    try:
+        refuse_value(called, quantity, grammar)
+    except ValueError as reason:
+        raise _Refused(str(reason)) from reason
+
+
+def refuse_value(called: Called, quantity: Quantity, grammar: Grammar) -> None:
+    """Raise ValueError with the reason when the value cannot be one of this quantity."""
+    match called.value:
+        case Number():
+            _refuse_figure(called, quantity, grammar)
+        case Result(word=word):
+            if quantity.value == "number" and word in ("pass", "fail"):
+                raise ValueError(f"{quantity.says}: a figure is needed, not {word}")
+            if not _result_allowed(quantity, word, grammar):
+                raise ValueError(f"{quantity.says} cannot be {word.replace('_', ' ')}")
+        case OverRange():
+            if not quantity.over_range:
+                raise ValueError(f"{quantity.says} cannot be over range")
+        case OpenCircuit():
+            if not quantity.open_circuit:
+                raise ValueError(f"{quantity.says} cannot be open circuit")
+        case Choice(word=word):
+            if word not in quantity.choices:
+                raise ValueError(f"{quantity.says} cannot be {word}")
+
+
+def _result_allowed(quantity: Quantity, word: str, grammar: Grammar) -> bool:
+    return result_fits(quantity, grammar.results[word].for_)
+
+
+def _refuse_figure(called: Called, quantity: Quantity, grammar: Grammar) -> None:
+    if quantity.value != "number":
+        raise ValueError(f"{quantity.says} is not a figure")
+    if called.unit not in quantity.units:
+        units = " or ".join(grammar.units[unit].spoken for unit in quantity.units if unit)
+        if not called.unit:
+            raise ValueError(f"{quantity.says}: say the unit: {units}")
+        raise ValueError(f"{quantity.says} is not measured in {grammar.units[called.unit].spoken}")
+    if -called.value.figure.as_tuple().exponent > quantity.decimals:
+        raise ValueError(f"{quantity.says}: no instrument shows {called.value.figure}")
+    if _in_first_unit(called, quantity, grammar) > quantity.greatest:
+        raise ValueError(f"{quantity.says}: {called.value.figure} is beyond anything that can be measured")
+
+
+def _in_first_unit(called: Called, quantity: Quantity, grammar: Grammar) -> Decimal:
+    if called.unit == quantity.units[0]:
+        return called.value.figure
+    units = grammar.units
+    return called.value.figure * units[called.unit].factor / units[quantity.units[0]].factor
+
+
+def _only_unit(quantity: Quantity | None) -> str:
+    """A quantity measured in one unit alone does not need it said."""
+    return "" if quantity is None or quantity.unit_must_be_said else quantity.units[0]
+
+
+def _after_repair(parse: Parse) -> Parse:
+    """Only the last value of "seven, no wait, seven point two" counts."""
+    repairs = parse.all("repair")
+    if not repairs:
+        return parse
+    last = repairs[-1].start
+    kept = (part for part in parse.parts if part.name not in _VALUE_PARTS or part.start > last)
+    return Parse(parse.cost, tuple(part for part in kept if part.name != "repair"))
+
+
+def said_in(text: str) -> tuple[str, ...]:
+    """Typed text as words: lower case, punctuation dropped."""
+    return tuple(_words_of(text))
+
+
+def _words_of(text: str) -> Iterator[str]:
+    for piece in text.lower().replace("-", " ").split():
+        word = "".join(sign for sign in piece if sign.isalpha() or sign == "'")
+        if word:
+            yield word

@@ -1,0 +1,258 @@
+"""All that can be said on one job, as one phrase: the grammar's words around the sheet's names.
+
+The tags it sets, and what ``parsing`` makes of them:
+
+    number, comparison, result, choice    a value
+    unit                                  its unit
+    repair                                what was said before it does not count
+    quantity, condition:KEY               which quantity
+    circuit, rcd, board, named            where
+    command, item, sequence, code         what to do
+"""
+
+import re
+
+from voicelog.installation import Board, Circuit, Sheet
+from voicelog.meaning.grammar import CommandWord, Condition, Grammar, Quantity
+from voicelog.meaning.network import Network, compile_phrase
+from voicelog.meaning.numbers import comparison_phrase, number_phrase
+from voicelog.meaning.phrase import (
+    Costly,
+    Phrase,
+    Repaired,
+    Say,
+    Tagged,
+    one_of,
+    optional,
+    read_phrase,
+    read_phrases,
+    sequence,
+    words,
+)
+
+# Nats. A bare number is welcome only as an answer or in a sweep, so the ear should prefer anything else.
+BARE = 1.5
+REPAIR = 2.0
+UNIT_LEFT_OUT = 0.7
+MOST_CIRCUITS = 40  # designations that can be said even when the sheet has no such circuit
+
+
+class Utterances:
+    """Builds the phrase of one job."""
+
+    def __init__(self, grammar: Grammar, sheet: Sheet) -> None:
+        self.grammar, self.sheet = grammar, sheet
+
+    def network(self) -> Network:
+        """The network that the ear compiles and the reader walks."""
+        return compile_phrase(self.phrase())
+
+    def phrase(self) -> Phrase:
+        """Anything that can be said."""
+        return one_of(
+            [
+                sequence(optional(self._prefix(), REPAIR), self._call()),
+                *(self._command(command) for command in self.grammar.commands.values()),
+            ]
+        )
+
+    # ------------------------------------------------------------ calls
+
+    def _prefix(self) -> Phrase:
+        """Prowords that a call may follow: correction, retest."""
+        takers = [command for command in self.grammar.commands.values() if command.takes == "call"]
+        return one_of(self._order(command) for command in takers)
+
+    def _call(self) -> Phrase:
+        """A place, a reading, both, or a bare value."""
+        return one_of([sequence(optional(self.place()), self._reading()), self.place(), Costly(self._bare(), BARE)])
+
+    def _reading(self) -> Phrase:
+        return one_of(self._readings_alike(alike) for alike in self._by_tail())
+
+    def _by_tail(self) -> list[list[Quantity]]:
+        """Quantities whose values are said alike share one copy of the network of numbers."""
+        groups: dict[tuple, list[Quantity]] = {}
+        for quantity in self.grammar.quantities.values():
+            groups.setdefault(_tail_key(quantity), []).append(quantity)
+        return list(groups.values())
+
+    def _readings_alike(self, quantities: list[Quantity]) -> Phrase:
+        heads = one_of(self.head(quantity) for quantity in quantities)
+        return sequence(heads, self._value(quantities[0]))
+
+    def head(self, quantity: Quantity) -> Phrase:
+        """A quantity with its conditions."""
+        said = Tagged(read_phrases(quantity.said), "quantity", quantity.key)
+        return sequence(said, *(self._condition(condition) for condition in quantity.condition))
+
+    @staticmethod
+    def _condition(condition: Condition) -> Phrase:
+        ways = one_of(
+            Tagged(read_phrase(phrase), f"condition:{condition.key}", value) for value, phrase in condition.said.items()
+        )
+        return optional(ways)  # left out where it must be said, the reader asks for it by name
+
+    # ------------------------------------------------------------ values
+
+    def _value(self, quantity: Quantity) -> Phrase:
+        repair = Tagged(read_phrases(self.grammar.places.repair), "repair")
+        return Repaired(self._one_value(quantity), Costly(repair, REPAIR))
+
+    def _one_value(self, quantity: Quantity) -> Phrase:
+        ways = [self._result(quantity)]
+        if quantity.value == "number":
+            ways.append(sequence(self._figure(quantity.decimals), self._unit(quantity.units)))
+        if quantity.value == "choice":
+            ways.append(one_of(Tagged(read_phrase(said), "choice", kept) for kept, said in quantity.choices.items()))
+        return one_of(ways)
+
+    def _figure(self, decimals: int) -> Phrase:
+        comparison = comparison_phrase(self.grammar.numbers)
+        return sequence(optional(comparison), number_phrase(self.grammar.numbers, decimals))
+
+    def _unit(self, units: tuple[str, ...]) -> Phrase:
+        named = [unit for unit in units if unit]
+        if not named:
+            return sequence()
+        said = one_of(Tagged(read_phrases(self.grammar.units[unit].said), "unit", unit) for unit in named)
+        return one_of([said, Costly(sequence(), UNIT_LEFT_OUT)])
+
+    def _result(self, quantity: Quantity) -> Phrase:
+        return one_of(
+            Tagged(read_phrases(result.said), "result", result.key)
+            for result in self.grammar.results.values()
+            if result_fits(quantity, result.for_)
+        )
+
+    def _bare(self) -> Phrase:
+        """A value alone: an answer, or a reading of the quantity that is being gone round."""
+        repair = Tagged(read_phrases(self.grammar.places.repair), "repair")
+        most = max(quantity.decimals for quantity in self.grammar.quantities.values())
+        figure = sequence(self._figure(most), self._unit(tuple(self.grammar.units)))
+        results = one_of(Tagged(read_phrases(r.said), "result", r.key) for r in self.grammar.results.values())
+        return Repaired(one_of([figure, results]), Costly(repair, REPAIR))
+
+    # ------------------------------------------------------------ places
+
+    def place(self) -> Phrase:
+        """A circuit by number or by name, an RCD, the board's tails."""
+        boards = self.sheet.boards
+        ways = [self._numbered(), Tagged(read_phrases(self.grammar.places.tails), "board", "")]
+        for board in boards:
+            ways += [self._named(board, circuit) for circuit in board.circuits if self.spoken_name(circuit.name)]
+            ways += [Tagged(self._reference(rcd.reference), "rcd", rcd.reference) for rcd in board.rcds]
+            if len(boards) > 1:
+                said = sequence(read_phrases(self.grammar.places.board), self._reference(board.reference))
+                ways.append(Tagged(said, "board", board.reference))
+        return one_of(ways)
+
+    def _numbered(self) -> Phrase:
+        """Every designation on the sheet, and plain numbers beyond it: the reader refuses those by name."""
+        plain = {str(number) for number in range(1, MOST_CIRCUITS + 1)}
+        known = {circuit.number for board in self.sheet.boards for circuit in board.circuits}
+        designations = one_of(
+            Tagged(self._designation(number), "circuit", number) for number in sorted(plain | known, key=_by_number)
+        )
+        return sequence(read_phrases(self.grammar.places.circuit), designations)
+
+    def _designation(self, number: str) -> Phrase:
+        figures, phase = re.fullmatch(r"(\d+)(?:L(\d))?|.*", number).groups()
+        if figures is None:
+            return self._reference(number)
+        said = one_of([words(self._natural(figures)), words(self._digits(figures))])
+        if phase is None:
+            return said
+        return sequence(said, read_phrases(self.grammar.places.phase), words(self._digits(phase)))
+
+    def _named(self, board: Board, circuit: Circuit) -> Phrase:
+        name = words(self.spoken_name(circuit.name))
+        return Tagged(sequence(optional(Say("circuit"), 1.0), name), "named", f"{board.reference}/{circuit.number}")
+
+    def spoken_name(self, name: str) -> str:
+        """A name from the sheet as words: letters and digits only, digits said one by one."""
+        parts = re.findall(r"[a-z']+|\d+", name.lower())
+        return " ".join(self._natural(part) if part.isdigit() else part for part in parts)
+
+    def _reference(self, reference: str) -> Phrase:
+        """ "RCD1" is said "r c d one"."""
+        return words(self.spoken_reference(reference))
+
+    def spoken_reference(self, reference: str) -> str:
+        """Letters by name, digits one by one."""
+        letters = self.grammar.places.letters
+        said = [letters.get(sign) or self.grammar.numbers.spoken_digit.get(sign, "") for sign in reference.lower()]
+        return " ".join(word for word in said if word)
+
+    def _digits(self, figures: str) -> str:
+        return " ".join(self.grammar.numbers.spoken_digit[figure] for figure in figures)
+
+    def _natural(self, figures: str) -> str:
+        """Two digits or fewer as people say them; longer ones digit by digit."""
+        if len(figures) > 2 or figures.startswith("0"):
+            return self._digits(figures)
+        numbers, value = self.grammar.numbers, int(figures)
+        for table in (numbers.teens, numbers.tens):
+            for word, meant in table.items():
+                if meant == value:
+                    return word
+        if value < 10:
+            return numbers.spoken_digit[figures]
+        ten = next(word for word, meant in numbers.tens.items() if meant == value // 10 * 10)
+        return f"{ten} {numbers.spoken_digit[figures[1]]}"
+
+    # ------------------------------------------------------------ commands
+
+    def _order(self, command: CommandWord) -> Phrase:
+        return Tagged(read_phrases(command.said), "command", command.key)
+
+    def _command(self, command: CommandWord) -> Phrase:
+        carried = self._carried(command)
+        return self._order(command) if carried is None else sequence(self._order(command), carried)
+
+    def _carried(self, command: CommandWord) -> Phrase | None:
+        match command.takes:
+            case "place":
+                return self.place()
+            case "quantity":
+                heads = one_of(self.head(q) for q in self.grammar.quantities.values() if q.value == "number")
+                return sequence(heads, optional(sequence(optional(Say("on")), self.place())))
+            case "reading":
+                to = read_phrases(self.grammar.places.to)
+                heads = one_of(self.head(q) for q in self.grammar.quantities.values())
+                return sequence(optional(self.place()), heads, to, self._bare())
+            case "item":
+                items = self.items()
+                return one_of(Tagged(words(said), "item", item) for said, item in items.items()) if items else None
+            case "sequence":
+                named = self.grammar.places.sequences.items()
+                return one_of(Tagged(read_phrases(said), "sequence", key) for key, said in named)
+            case "code":
+                named = self.grammar.places.codes.items()
+                code = one_of(Tagged(read_phrases(said), "code", key) for key, said in named)
+                return optional(sequence(optional(self.place()), code))
+        return None
+
+    def items(self) -> dict[str, str]:
+        """Spoken name -> name on the sheet, of all that can be unplugged."""
+        names = dict.fromkeys(i for board in self.sheet.boards for circuit in board.circuits for i in circuit.items)
+        return {self.spoken_name(name): name for name in names if self.spoken_name(name)}
+
+
+def result_fits(quantity: Quantity, fits: str) -> bool:
+    """Whether a result word can be a value of this quantity."""
+    if fits == "any":
+        return True
+    if fits == "result":
+        return quantity.value == "result"
+    return bool(getattr(quantity, fits, False))
+
+
+def _tail_key(quantity: Quantity) -> tuple:
+    flags = (quantity.over_range, quantity.open_circuit, quantity.no_trip, quantity.no_earth)
+    return (quantity.value, quantity.units, quantity.decimals, flags, tuple(quantity.choices.items()))
+
+
+def _by_number(designation: str) -> tuple[int, str]:
+    figures = re.match(r"\d+", designation)
+    return (int(figures.group()) if figures else 0, designation)
