@@ -1,0 +1,113 @@
+"""The sound behind the entries: one FLAC file an utterance in ``clips/``, named by time and counter.
+
+A clip is whole and durable before the entry that names it is written, so that no entry ever points at
+half a sound. The digest goes into the entry: the chain vouches for the sound as well.
+"""
+
+import hashlib
+import io
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from voicelog.errors import KeepingError
+from voicelog.keeping.journal import Journal
+from voicelog.keeping.storage import flush_folder, refusal, write_whole
+from voicelog.model import Draft, Entry, EntryKind
+
+CLIPS = "clips"
+REMOVED = {"action": "clip removed"}  # detail of the REVIEWED entry that a removal leaves behind
+
+
+@dataclass(frozen=True)
+class Clip:
+    """A sound kept."""
+
+    name: str  # file name in clips/
+    sha256: str  # of the file's bytes
+    remark: str = ""  # what went wrong meanwhile and was mended, to be told to the crew
+
+
+class ClipFolder:
+    """``clips/`` of a job folder, while a session runs."""
+
+    def __init__(self, job_folder: Path) -> None:
+        self._folder = job_folder / CLIPS
+        self._counter = 0
+        self._kept = 0
+
+    def keep(self, samples: np.ndarray, rate_hz: int, at: datetime) -> Clip:
+        """Keep one utterance: mono, int16 or float in -1 to 1. ``at`` must know its time zone.
+
+        Raises StorageFull or KeepingError; the journal can go on without the clip, and the crew
+        must be told.
+        """
+        sound = flac(samples, rate_hz)
+        try:
+            remark = self._made_sure()
+            path = self._free_name(at)
+            write_whole(path, sound)
+        except OSError as error:
+            raise refusal(error, self._folder) from None
+        self._kept += 1
+        return Clip(path.name, hashlib.sha256(sound).hexdigest(), remark)
+
+    def _made_sure(self) -> str:
+        """The folder is there; when it vanished after sounds were kept in it, that is said."""
+        if self._folder.is_dir():
+            return ""
+        self._folder.mkdir()
+        flush_folder(self._folder.parent)
+        lost, self._kept = self._kept, 0
+        return (
+            f"the clips folder had gone, and with it {lost} of this session's sounds; it was made anew" if lost else ""
+        )
+
+    def _free_name(self, at: datetime) -> Path:
+        while True:
+            self._counter += 1
+            path = self._folder / f"{at.astimezone(UTC):%Y%m%dT%H%M%SZ}-{self._counter:04d}.flac"
+            if not path.exists():
+                return path
+
+
+def flac(samples: np.ndarray, rate_hz: int) -> bytes:
+    """One channel as FLAC, 16 bit. Raises KeepingError when that cannot be done."""
+    if samples.ndim != 1:
+        raise KeepingError(f"a clip has one channel, not an array of shape {samples.shape}.")
+    sound = io.BytesIO()
+    try:
+        soundfile.write(sound, samples, rate_hz, format="FLAC", subtype="PCM_16")
+    except (soundfile.SoundFileError, TypeError) as error:
+        raise KeepingError(f"the sound cannot be written as FLAC: {error}.") from None
+    return sound.getvalue()
+
+
+def read_clip(job_folder: Path, name: str) -> tuple[np.ndarray, int]:
+    """Samples (int16, mono) and rate in Hz of a clip. Raises KeepingError when it is gone or no sound."""
+    path = job_folder / CLIPS / name
+    try:
+        samples, rate_hz = soundfile.read(path, dtype="int16")
+    except (OSError, soundfile.SoundFileError) as error:
+        raise KeepingError(f"the clip cannot be read: {error}.", where=str(path)) from None
+    return samples, rate_hz
+
+
+def remove_clip(journal: Journal, job_folder: Path, entry: Entry, reason: str) -> Entry:
+    """Delete an entry's sound and leave a trace: the entry itself, its digest and the reason stay.
+
+    The trace is written first: a kill in between leaves a sound too many, never one missing unexplained.
+    Raises KeepingError when the entry names no clip.
+    """
+    if not entry.clip:
+        raise KeepingError(f"entry {entry.number} has no clip.", where=str(job_folder))
+    detail = {**REMOVED, "clip": entry.clip}
+    trace = journal.append(Draft(kind=EntryKind.REVIEWED, refers=entry.number, reason=reason, detail=detail))
+    try:
+        (job_folder / CLIPS / entry.clip).unlink(missing_ok=True)
+    except OSError as error:
+        raise refusal(error, job_folder / CLIPS / entry.clip) from None
+    return trace

@@ -1,0 +1,310 @@
+"""The journal of a job: entries that are only ever added, each durable before anyone hears of it.
+
+    with Journal.open(folder) as journal:
+        entry = journal.append(draft)      # returns when the entry is on the disk, never before
+
+Files in the job folder: ``journal.sqlite`` (see ``database``), ``journal.head`` (see ``heads``),
+``journal.lock`` with ``journal.writer`` (who writes). The number of an entry gives the order; the
+clock only dates it, and a clock that went back is kept as it was, with a remark in ``detail``.
+"""
+
+import os
+import sqlite3
+import threading
+from collections.abc import Callable, Iterable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Self
+
+from filelock import FileLock, Timeout
+
+from voicelog.errors import JournalLocked, JournalTampered, KeepingError
+from voicelog.keeping import database
+from voicelog.keeping.chain import BrokenChain, Head, Row, entry_of, forge, linked
+from voicelog.keeping.database import JOURNAL, in_words
+from voicelog.keeping.heads import HEADS, HeadFile, Heads, State, read_heads
+from voicelog.keeping.storage import Progress, quiet, refusal, sha256_of, stepped
+from voicelog.model import Draft, Entry
+
+Clock = Callable[[], datetime]
+LOCK, WRITER = "journal.lock", "journal.writer"
+CLOCK_REMARK = "clock"  # key in ``detail`` of an entry whose clock stood before the entry before
+
+
+def utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+def head(folder: Path) -> Head:
+    """The last entry's number and digest, to print or send where the job folder does not go.
+
+    Raises what ``read_entries`` raises.
+    """
+    return _last(_read(folder), folder)
+
+
+def read_entries(folder: Path, progress: Progress = quiet) -> tuple[Entry, ...]:
+    """Every entry in order, the chain verified; needs no lock and works on a read-only folder.
+
+    Raises JournalTampered naming the first entry that does not verify, JournalVersion, and
+    KeepingError when there is no journal or it cannot be read.
+    """
+    found = _read(folder)
+    _last(found, folder)
+    return tuple(entry_of(row) for row in stepped(found, len(found), progress))
+
+
+def _read(folder: Path) -> list[Row]:
+    """The rows, in agreement with journal.head even while a writer is at work: it is asked before and after."""
+    before = _heads(folder)
+    found = _read_rows(folder)
+    _agree(found, before, _heads(folder), folder)
+    return found
+
+
+def _read_rows(folder: Path) -> list[Row]:
+    path = folder / JOURNAL
+    if not path.is_file():
+        raise KeepingError("there is no journal here.", where=str(path), do="Name a job folder that has one.")
+    try:
+        with in_words(path), database.connected_to_read(folder) as connection:
+            return database.rows(connection) if database.version_of(connection, path) else []
+    except OSError as error:
+        raise refusal(error, path) from None
+
+
+def _last(found: Iterable[Row], folder: Path) -> Head:
+    """The head after all rows, every link verified. Raises JournalTampered."""
+    last = Head()
+    try:
+        for _, after in linked(found):
+            last = after
+    except BrokenChain as broken:
+        raise _tampered(folder, str(broken)) from None
+    return last
+
+
+def _heads(folder: Path) -> Heads | None:
+    try:
+        return read_heads(folder)
+    except OSError as error:
+        raise refusal(error, folder / HEADS) from None
+
+
+def _agree(found: list[Row], before: Heads | None, after: Heads | None, folder: Path) -> None:
+    """journal.head knows every entry, save perhaps the very last. Raises JournalTampered."""
+    if after is None or before is None:
+        if found:
+            raise _tampered(folder, f"{HEADS} is missing")
+        return
+    for row, digest in zip(found, after.digests, strict=False):
+        if row[2] != digest:
+            raise _tampered(folder, f"entry {row[0]} is not the one that {HEADS} knows")
+    if len(found) < len(before.digests):
+        raise _tampered(folder, f"entry {len(found) + 1} is missing; {HEADS} knows {len(before.digests)} entries")
+    if len(found) > len(after.digests) + 1:
+        raise _tampered(folder, f"entry {len(after.digests) + 1} is not known to {HEADS}")
+
+
+def _tampered(folder: Path, what: str) -> JournalTampered:
+    return JournalTampered(
+        f"{what}.",
+        where=str(folder / JOURNAL),
+        do="Keep this folder as it is and go on in a new job folder; `voicelog verify` tells what still verifies.",
+    )
+
+
+class Journal:
+    """The one writer of a job's journal. May be used from several threads; closes as a context manager."""
+
+    def __init__(
+        self, folder: Path, lock: FileLock, connection: sqlite3.Connection, head_file: HeadFile, now: Clock
+    ) -> None:
+        self._folder, self._lock, self._connection = folder, lock, connection
+        self._head_file, self._now = head_file, now
+        self._one_at_a_time = threading.Lock()
+        self._head, self._last_at = Head(), None
+        self._unlisted: Head | None = None  # committed, its line in journal.head still owed
+        self._file = os.stat(folder / JOURNAL)
+
+    @classmethod
+    def open(cls, folder: Path, now: Clock = utc_now, progress: Progress = quiet) -> Self:
+        """Open, or begin, the journal of a job folder; the chain is verified first.
+
+        Raises JournalLocked, JournalTampered, JournalVersion, StorageFull, KeepingError.
+        """
+        lock = _locked(folder)
+        try:
+            return cls._opened(folder, lock, now, progress)
+        except OSError as error:
+            lock.release()
+            raise refusal(error, folder) from None
+        except BaseException:
+            lock.release()
+            raise
+
+    @classmethod
+    def _opened(cls, folder: Path, lock: FileLock, now: Clock, progress: Progress) -> Self:
+        path = folder / JOURNAL
+        heads = _heads(folder)
+        state = _state(path, heads)
+        with in_words(path):
+            connection = database.connect_to_write(folder)
+        head_file = None
+        try:
+            found = _verified(connection, folder, heads, progress)
+            head_file = HeadFile(folder, heads.whole_bytes if heads else 0)
+            head_file.opened(len(heads.digests) if heads else 0, state)
+            with in_words(path):
+                connection.execute("PRAGMA journal_mode = DELETE")
+                database.bring_up(connection, path, now())
+            journal = cls(folder, lock, connection, head_file, now)
+            journal._go_on_from(found, heads)
+        except BaseException:
+            connection.close()
+            if head_file:
+                head_file.close()
+            raise
+        return journal
+
+    def _go_on_from(self, found: list[Row], heads: Heads | None) -> None:
+        if found:
+            self._head, self._last_at = Head(found[-1][0], found[-1][2]), entry_of(found[-1]).at
+        if len(found) > len(heads.digests if heads else ()):
+            self._unlisted = self._head
+            self._list()
+
+    @property
+    def head(self) -> Head:
+        """The last entry's number and digest."""
+        return self._head
+
+    def append(self, draft: Draft) -> Entry:
+        """Number, date and chain a draft; return the entry once it is durable.
+
+        Raises StorageFull or KeepingError, and then the journal holds exactly what it held before.
+        """
+        with self._one_at_a_time:
+            self._list_owed()
+            at = self._now()
+            row = forge(self._dated(draft, at), self._head, at)
+            self._commit(row)
+            entry = entry_of(row)
+            self._head, self._last_at = Head(entry.number, entry.digest), entry.at
+            self._unlisted = self._head
+            self._list()
+        return entry
+
+    def entries(self) -> tuple[Entry, ...]:
+        """Every entry so far, in order."""
+        with self._one_at_a_time, in_words(self._folder / JOURNAL):
+            return tuple(entry_of(row) for row in database.rows(self._connection))
+
+    def close(self) -> None:
+        """Seal the file's bytes in journal.head and let the next writer in. Never raises for a full disk."""
+        with self._one_at_a_time:
+            self._connection.close()
+            try:
+                self._list_owed()
+                self._head_file.sealed(self._head.number, sha256_of(self._folder / JOURNAL))
+            except (OSError, KeepingError):
+                pass  # unsealed, as after a kill: every entry verifies all the same
+            self._head_file.close()
+            self._lock.release()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _dated(self, draft: Draft, at: datetime) -> Draft:
+        if self._last_at is None or at >= self._last_at:
+            return draft
+        behind_s = (self._last_at - at).total_seconds()
+        remark = f"{behind_s:.3f} s behind entry {self._head.number}; the numbers give the order"
+        return draft.model_copy(update={"detail": {**draft.detail, CLOCK_REMARK: remark}})
+
+    def _commit(self, row: Row) -> None:
+        path = self._folder / JOURNAL
+        with in_words(path):
+            try:
+                self._connection.execute("INSERT INTO entry VALUES (?, ?, ?)", row)
+            except sqlite3.Error:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+        self._still_there(path)
+
+    def _still_there(self, path: Path) -> None:
+        """A file deleted under us takes commits and loses them: never acknowledge into one."""
+        try:
+            now = os.stat(path)
+        except OSError as error:
+            raise refusal(error, path) from None
+        if (now.st_dev, now.st_ino) != (self._file.st_dev, self._file.st_ino):
+            raise KeepingError(
+                "the journal was exchanged while in use.", where=str(path), do="Stop, and look at the job folder."
+            )
+
+    def _list(self) -> None:
+        """Write the owed line of journal.head; a full disk is told at the next entry, this one is durable."""
+        try:
+            self._list_owed()
+        except KeepingError:
+            return
+
+    def _list_owed(self) -> None:
+        if self._unlisted is None:
+            return
+        try:
+            self._head_file.entry(self._unlisted)
+        except OSError as error:
+            raise refusal(error, self._folder / HEADS) from None
+        self._unlisted = None
+
+
+def _state(path: Path, heads: Heads | None) -> State:
+    """Whether the journal file still has the bytes it was closed with. Raises OSError."""
+    if heads is None or not heads.sealed:
+        return "unclosed"
+    return "closed" if path.exists() and sha256_of(path) == heads.sealed else "changed"
+
+
+def _verified(connection: sqlite3.Connection, folder: Path, heads: Heads | None, progress: Progress) -> list[Row]:
+    path = folder / JOURNAL
+    with in_words(path):
+        version = database.version_of(connection, path)
+        found = database.rows(connection) if version else []
+        if version == len(database.MIGRATIONS) and (foreign := database.foreign_objects(connection)):
+            raise _tampered(folder, f"the database's own rules were changed: {', '.join(foreign)}")
+    _last(stepped(found, len(found), progress), folder)
+    _agree(found, heads, heads, folder)
+    return found
+
+
+def _locked(folder: Path) -> FileLock:
+    """The job's lock: the operating system frees it when its holder dies, so none is ever stale."""
+    if not folder.is_dir():
+        raise KeepingError("there is no such job folder.", where=str(folder), do="`voicelog new JOB` makes one.")
+    lock = FileLock(folder / LOCK, blocking=False)
+    try:
+        lock.acquire()
+        (folder / WRITER).write_text(f"{os.getpid()}\n", encoding="ascii")
+    except Timeout:
+        raise JournalLocked(
+            f"process {_writer(folder)} is writing this job.",
+            where=str(folder),
+            do="End that session first; reading and printing work meanwhile.",
+        ) from None
+    except OSError as error:
+        lock.release()
+        raise refusal(error, folder) from None
+    return lock
+
+
+def _writer(folder: Path) -> str:
+    try:
+        return (folder / WRITER).read_text(encoding="ascii", errors="replace").strip() or "unknown"
+    except OSError:
+        return "unknown"

@@ -1,0 +1,194 @@
+"""The record: what the journal's entries amount to. Pure; nothing here touches the disk.
+
+Every entry that carries a reading is one line, and no line ever goes away; later entries only change
+how far a line can be trusted:
+
+    AFFIRMED, STOOD     the line stands
+    CORRECTED           a new line; the one it refers to is REPLACED from that moment, for its speaker
+                        has disowned it, while the new one still awaits its own answer
+    WITHDRAWN           the line does not count. Withdrawing a correction that was never confirmed
+                        gives its place back to the line it had replaced
+    RESTORED            the line counts again, as far as it did before; the correction that had
+                        replaced it, if any, is replaced in turn
+
+A line stands when it was affirmed or went unchallenged. An awaiting line never stands and never hides
+one that does: silence confirms nothing. The same quantity called again at the same place and conditions
+is a retest: the first stays on the record, and the last that stands is the current one.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Self
+
+from voicelog.model import Conditions, Entry, EntryKind, Place, Reading, Standing, Verdict
+
+Key = tuple[str, str, tuple[tuple[str, str], ...]]  # place, quantity, conditions in order of their names
+
+STANDS = (Standing.AFFIRMED, Standing.UNCHALLENGED)
+CONFIRMS = {EntryKind.AFFIRMED: Standing.AFFIRMED, EntryKind.STOOD: Standing.UNCHALLENGED}
+
+
+@dataclass(frozen=True)
+class Line:
+    """One reading on the record."""
+
+    reading: Reading
+    verdict: Verdict | None
+    entry: Entry  # the entry that brought it: CALLED or CORRECTED
+    history: tuple[Entry, ...]  # that entry and all later ones about this line, in order
+    confirmed: Standing = Standing.AWAITING  # how it was answered, whatever became of it later
+    removed: Standing | None = None  # REPLACED or WITHDRAWN; None while it counts
+    replaced_by: int | None = None  # number of the entry that replaced it
+
+    @property
+    def standing(self) -> Standing:
+        return self.removed or self.confirmed
+
+    @property
+    def stands(self) -> bool:
+        """Whether it counts: affirmed or unchallenged, and neither replaced nor withdrawn."""
+        return self.standing in STANDS
+
+    @property
+    def number(self) -> int:
+        return self.entry.number
+
+    @property
+    def key(self) -> Key:
+        return key_of(self.reading.place, self.reading.quantity, self.reading.conditions)
+
+
+def key_of(place: Place, quantity: str, conditions: Conditions) -> Key:
+    """What two readings must share for one to be the retest of the other."""
+    return place.key, quantity, tuple(sorted(conditions.items()))
+
+
+@dataclass(frozen=True)
+class Record:
+    """All lines in the order they were called, and every other entry."""
+
+    lines: tuple[Line, ...] = ()
+    notes: tuple[Entry, ...] = ()  # NOTED: observations, board facts, voice notes
+    others: tuple[Entry, ...] = ()  # entries about no line: started, moved, refused, stopped, or a reference astray
+    line_of: Mapping[int, int] = field(default_factory=dict, repr=False)  # entry number -> index in lines
+    places: Mapping[tuple[str, str], tuple[int, ...]] = field(default_factory=dict, repr=False)
+    # (place, quantity) -> indices in lines
+
+    @property
+    def current(self) -> tuple[Line, ...]:
+        """For each place, quantity and conditions the last line that stands, in the order they were first called."""
+        latest: dict[Key, Line | None] = {}
+        for line in self.lines:
+            latest.setdefault(line.key, None)
+            if line.stands:
+                latest[line.key] = line
+        return tuple(line for line in latest.values() if line)
+
+    @property
+    def unconfirmed(self) -> tuple[Line, ...]:
+        """Lines said back and never answered: to be settled before anyone signs."""
+        return tuple(line for line in self.lines if line.standing is Standing.AWAITING)
+
+    @property
+    def unfilled(self) -> tuple[Line, ...]:
+        """The last line of each key under which nothing stands: called, and yet not on the record."""
+        filled = {line.key for line in self.lines if line.stands}
+        return tuple({line.key: line for line in self.lines if line.key not in filled}.values())
+
+    def line(self, number: int) -> Line | None:
+        """The line that entry ``number`` brought or is about; None when it is about none."""
+        index = self.line_of.get(number)
+        return None if index is None else self.lines[index]
+
+    def latest(self, place: Place, quantity: str, conditions: Conditions | None = None) -> Line | None:
+        """The last line that stands there; None when none does. Without ``conditions``, under any."""
+        standing = [line for line in self.chain(place, quantity, conditions) if line.stands]
+        return standing[-1] if standing else None
+
+    def chain(self, place: Place, quantity: str, conditions: Conditions | None = None) -> tuple[Line, ...]:
+        """Every line of that quantity there, first call first: retests, corrections and withdrawn ones."""
+        there = (self.lines[index] for index in self.places.get((place.key, quantity), ()))
+        return tuple(line for line in there if conditions is None or line.reading.conditions == conditions)
+
+    def at(self, place: Place) -> tuple[Line, ...]:
+        """Every line of a place."""
+        return tuple(line for line in self.lines if line.reading.place.key == place.key)
+
+    def with_entry(self, entry: Entry) -> Self:
+        """The record one entry later."""
+        return fold((entry,), self)
+
+
+def fold(entries: Iterable[Entry], start: Record | None = None) -> Record:
+    """The record after ``entries``, which follow in order on those of ``start``."""
+    folding = _Folding(start or Record())
+    for entry in entries:
+        folding.take(entry)
+    return folding.record()
+
+
+class _Folding:
+    """A record under construction: the same parts, still growing."""
+
+    def __init__(self, start: Record) -> None:
+        self.lines, self.line_of, self.places = list(start.lines), dict(start.line_of), dict(start.places)
+        self.notes, self.others = list(start.notes), list(start.others)
+
+    def record(self) -> Record:
+        lines, notes, others = tuple(self.lines), tuple(self.notes), tuple(self.others)
+        return Record(lines, notes, others, MappingProxyType(self.line_of), MappingProxyType(self.places))
+
+    def take(self, entry: Entry) -> None:
+        about = self.line_of.get(entry.refers) if entry.refers is not None else None
+        if about is not None:
+            self._remember(about, entry)
+        if entry.kind in (EntryKind.CALLED, EntryKind.CORRECTED) and entry.reading:
+            self._add_line(entry, entry.reading)
+        elif entry.kind is EntryKind.NOTED:
+            self.notes.append(entry)
+        elif about is None:
+            self.others.append(entry)
+        if about is not None:
+            self._change(about, entry)
+
+    def _add_line(self, entry: Entry, reading: Reading) -> None:
+        index, there = len(self.lines), (reading.place.key, reading.quantity)
+        self.line_of[entry.number] = index
+        self.places[there] = (*self.places.get(there, ()), index)
+        self.lines.append(Line(reading, entry.verdict, entry, (entry,)))
+
+    def _remember(self, index: int, entry: Entry) -> None:
+        line = self.lines[index]
+        self.lines[index] = replace(line, history=(*line.history, entry))
+        self.line_of[entry.number] = index
+
+    def _change(self, index: int, entry: Entry) -> None:
+        line = self.lines[index]
+        if entry.kind in CONFIRMS and line.confirmed is not Standing.AFFIRMED:
+            self.lines[index] = replace(line, confirmed=CONFIRMS[entry.kind])
+        elif entry.kind is EntryKind.CORRECTED and entry.reading:
+            self.lines[index] = replace(line, removed=Standing.REPLACED, replaced_by=entry.number)
+        elif entry.kind is EntryKind.WITHDRAWN:
+            self._withdraw(index)
+        elif entry.kind is EntryKind.RESTORED:
+            self._restore(index)
+
+    def _withdraw(self, index: int) -> None:
+        line = self.lines[index]
+        self.lines[index] = replace(line, removed=Standing.WITHDRAWN)
+        if line.confirmed is Standing.AWAITING and line.removed is None and line.entry.kind is EntryKind.CORRECTED:
+            self._give_place_back(line)
+
+    def _give_place_back(self, correction: Line) -> None:
+        index = self.line_of.get(correction.entry.refers or 0)
+        if index is not None and self.lines[index].replaced_by == correction.number and self.lines[index].removed:
+            back = None if self.lines[index].removed is Standing.REPLACED else self.lines[index].removed
+            self.lines[index] = replace(self.lines[index], removed=back, replaced_by=None)
+
+    def _restore(self, index: int) -> None:
+        line = self.lines[index]
+        self.lines[index] = replace(line, removed=None, replaced_by=None)
+        correction = self.line_of.get(line.replaced_by) if line.replaced_by is not None else None
+        if correction is not None and self.lines[correction].removed is None:
+            self.lines[correction] = replace(self.lines[correction], removed=Standing.REPLACED, replaced_by=line.number)
