@@ -146,6 +146,7 @@ class NotUnderstood(Noun):
     kind: Literal["not_understood"] = "not_understood"
     why: str
     words: tuple[str, ...] = ()
+    nearly: bool = False  # a sentence of the trade that cannot stand, or the beginning of one: worth an answer
 
 
 Meaning = Annotated[Called | Command | NotUnderstood, Field(discriminator="kind")]

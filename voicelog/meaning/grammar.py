@@ -7,7 +7,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field, ValidationError, field_validator
 
 from voicelog.errors import GrammarError
 from voicelog.meaning.numbers import NumberWords, load_number_words
@@ -16,6 +16,7 @@ from voicelog.model import Noun
 from voicelog.resources import data_folder
 
 Phrases = tuple[str, ...]
+_FILES = ("units", "commands", "results", "places", "sequences")
 
 
 class Unit(Noun):
@@ -98,7 +99,27 @@ class PlaceWords(Noun):
     to: Phrases
     letters: dict[str, str]
     codes: dict[str, Phrases]
-    sequences: dict[str, Phrases]
+
+
+class Step(Noun):
+    """One test of a sequence."""
+
+    quantity: str
+    conditions: dict[str, str]
+
+
+class TestSequence(Noun):
+    """A set of tests on one circuit, in the trade's order."""
+
+    key: str
+    said: Phrases
+    only: Literal["", "ring", "rcd"]
+    steps: tuple[Step, ...]
+
+    @field_validator("steps", mode="before")
+    @classmethod
+    def _read_steps(cls, steps: list[str]) -> list[dict]:
+        return [_read_step(step) for step in steps]
 
 
 class Grammar(Noun):
@@ -114,10 +135,18 @@ class Grammar(Noun):
     commands: dict[str, CommandWord]
     results: dict[str, ResultWord]
     places: PlaceWords
+    sequences: dict[str, TestSequence]
 
     @cached_property
     def stray(self) -> frozenset[str]:
         return frozenset(command.key for command in self.commands.values() if command.stray)
+
+
+def _read_step(step: str) -> dict:
+    """ "rcd_time: multiple=1" as quantity and conditions."""
+    quantity, _, rest = step.partition(":")
+    conditions = dict(pair.strip().split("=", 1) for pair in rest.split(",") if pair.strip())
+    return {"quantity": quantity.strip(), "conditions": conditions}
 
 
 def first_spelling(phrase: str) -> str:
@@ -133,7 +162,7 @@ def load_grammar(kind: str = "fixed-wiring", folder: Path | None = None) -> Gram
     Raises GrammarError naming file and entry when a file is missing or breaks its rules.
     """
     folder = folder or data_folder("grammars")
-    tables = {name: _table(folder / f"{name}.toml") for name in ("units", "commands", "results", "places", kind)}
+    tables = {name: _table(folder / f"{name}.toml") for name in (*_FILES, kind)}
     grammar = Grammar(
         kind=kind,
         version=_digest(folder, ("numbers", *tables)),
@@ -143,6 +172,7 @@ def load_grammar(kind: str = "fixed-wiring", folder: Path | None = None) -> Gram
         commands=_keyed(CommandWord, tables["commands"].get("command", []), "commands.toml"),
         results=_keyed(ResultWord, tables["results"].get("result", []), "results.toml"),
         places=_noun(PlaceWords, tables["places"], "places.toml", "places"),
+        sequences=_keyed(TestSequence, tables["sequences"].get("sequence", []), "sequences.toml"),
     )
     _check(grammar)
     return grammar
@@ -192,6 +222,12 @@ def _check(grammar: Grammar) -> None:
     for command in grammar.commands.values():
         for phrase in command.said:
             read_phrase(phrase, f"commands.toml, {command.key}")
+    for sequence in grammar.sequences.values():
+        for step in sequence.steps:
+            if step.quantity not in grammar.quantities:
+                raise GrammarError(
+                    f"the step {step.quantity!r} is no quantity of {file}.", where=f"sequences.toml, {sequence.key}"
+                )
     for quantity in grammar.quantities.values():
         _check_quantity(quantity, grammar, f"{file}, {quantity.key}")
 

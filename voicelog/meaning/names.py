@@ -41,5 +41,5 @@ class NameFinder:
         if score < NEAR:
             return None
         if len(matches) > 1 and score < 100 and score - matches[1][1] < APART:
-            return NotUnderstood(why=f"it could be {name} or {matches[1][0]}", words=tuple(words.split()))
+            return NotUnderstood(why=f"it could be {name} or {matches[1][0]}", words=tuple(words.split()), nearly=True)
         return score, name

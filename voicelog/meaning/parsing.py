@@ -95,8 +95,10 @@ class Reader:
         if len(meanings) == 1:
             return meanings[0]
         if meanings:
-            return NotUnderstood(why="it can be read in two ways", words=said)
-        return NotUnderstood(why=reasons[0] if reasons else self._not_in_grammar(said), words=said)
+            return NotUnderstood(why="it can be read in two ways", words=said, nearly=True)
+        if reasons:
+            return NotUnderstood(why=reasons[0], words=said, nearly=True)
+        return self._not_in_grammar(said)
 
     def _meanings(self, parses: list[Parse], context: Context) -> tuple[list[Meaning], list[str]]:
         meanings: list[Meaning] = []
@@ -118,13 +120,13 @@ class Reader:
             return nearest
         return [parse for words in nearest for parse in self.network.parses(words)]
 
-    def _not_in_grammar(self, said: tuple[str, ...]) -> str:
+    def _not_in_grammar(self, said: tuple[str, ...]) -> NotUnderstood:
         """Names the first word that does not belong where it stands."""
         for index in range(len(said)):
             if said[index] not in self.network.followers(said[:index]):
                 after = f" after {' '.join(said[:index])!r}" if index else ""
-                return f"{said[index]!r} means nothing here{after}"
-        return f"something is missing after {' '.join(said)!r}"
+                return NotUnderstood(why=f"{said[index]!r} means nothing here{after}", words=said, nearly=index > 1)
+        return NotUnderstood(why=f"something is missing after {' '.join(said)!r}", words=said, nearly=len(said) > 1)
 
     # ------------------------------------------------------------ one parse
 
@@ -156,7 +158,7 @@ class Reader:
             unit=unit,
             conditions=self._conditions(parse, quantity) if quantity else {},
         )
-        if quantity and value is not None:
+        if quantity and value is not None and command is None:  # a command's unit may come from the record
             check_value(called, quantity, self.grammar)
         return called
 

@@ -160,7 +160,7 @@ class Utterances:
         figures, phase = re.fullmatch(r"(\d+)(?:L(\d))?|.*", number).groups()
         if figures is None:
             return self._reference(number)
-        said = one_of([words(self._natural(figures)), words(self._digits(figures))])
+        said = one_of([words(self.natural(figures)), words(self._digits(figures))])
         if phase is None:
             return said
         return sequence(said, read_phrases(self.grammar.places.phase), words(self._digits(phase)))
@@ -172,7 +172,7 @@ class Utterances:
     def spoken_name(self, name: str) -> str:
         """A name from the sheet as words: letters and digits only, digits said one by one."""
         parts = re.findall(r"[a-z']+|\d+", name.lower())
-        return " ".join(self._natural(part) if part.isdigit() else part for part in parts)
+        return " ".join(self.natural(part) if part.isdigit() else part for part in parts)
 
     def _reference(self, reference: str) -> Phrase:
         """ "RCD1" is said "r c d one"."""
@@ -187,7 +187,7 @@ class Utterances:
     def _digits(self, figures: str) -> str:
         return " ".join(self.grammar.numbers.spoken_digit[figure] for figure in figures)
 
-    def _natural(self, figures: str) -> str:
+    def natural(self, figures: str) -> str:
         """Two digits or fewer as people say them; longer ones digit by digit."""
         if len(figures) > 2 or figures.startswith("0"):
             return self._digits(figures)
@@ -225,8 +225,8 @@ class Utterances:
                 items = self.items()
                 return one_of(Tagged(words(said), "item", item) for said, item in items.items()) if items else None
             case "sequence":
-                named = self.grammar.places.sequences.items()
-                return one_of(Tagged(read_phrases(said), "sequence", key) for key, said in named)
+                named = self.grammar.sequences.values()
+                return one_of(Tagged(read_phrases(test.said), "sequence", test.key) for test in named)
             case "code":
                 named = self.grammar.places.codes.items()
                 code = one_of(Tagged(read_phrases(said), "code", key) for key, said in named)

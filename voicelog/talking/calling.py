@@ -1,0 +1,384 @@
+"""Readings: called, said back, confirmed, corrected, disregarded.
+
+An entry is kept before a word is said about it, so whatever the crew has heard
+back is on the record however the program ends.
+"""
+
+from voicelog.keeping.record import Line
+from voicelog.meaning.parsing import refuse_value
+from voicelog.model import Called, Command, Draft, EntryKind, Outcome, Place, Reading, Standing, Verdict
+from voicelog.talking.conversation import (
+    Asked,
+    Conversation,
+    Desk,
+    Keep,
+    Mode,
+    Pending,
+    Policy,
+    Redo,
+    Said,
+    Speak,
+    Turn,
+    speak,
+)
+from voicelog.talking.tones import Tone
+
+_TONES = {Outcome.PASS: Tone.PASS, Outcome.FAIL: Tone.FAIL, Outcome.MARGINAL: Tone.ATTENTION}
+
+
+class Incomplete(Exception):
+    """What is missing from a call, or wrong with it, in words to say."""
+
+
+# ---------------------------------------------------------------- from what was called to a reading
+
+
+def reading_from(called: Called, talk: Conversation, desk: Desk) -> Reading:
+    """The complete reading that a call means here. Raises Incomplete with what is missing."""
+    if called.quantity:
+        reading = Reading(
+            place=_place_for(called, talk, desk),
+            quantity=called.quantity,
+            value=called.value,
+            unit=called.unit,
+            conditions=_with_point(called.quantity, called.conditions, talk),
+        )
+    else:
+        reading = _value_alone(called, talk)
+    _refuse(reading, desk)
+    return reading
+
+
+def _value_alone(called: Called, talk: Conversation) -> Reading:
+    if talk.asked is None:
+        raise Incomplete("say what was measured before the value")
+    asked = talk.asked
+    return Reading(
+        place=called.place or asked.place,
+        quantity=asked.quantity,
+        value=called.value,
+        unit=called.unit or asked.unit if called.value.kind == "number" else "",
+        conditions=asked.conditions,
+    )
+
+
+def _with_point(quantity: str, conditions: dict[str, str], talk: Conversation) -> dict[str, str]:
+    return {**conditions, "point": talk.point} if quantity == "r2_cpc" and talk.point else conditions
+
+
+def _place_for(called: Called, talk: Conversation, desk: Desk) -> Place:
+    """The place said, or the one in hand; a quantity of the board alone belongs to the board."""
+    quantity = desk.grammar.quantities[called.quantity]
+    place = called.place or talk.place
+    if quantity.places == ("board",) and (called.place is None or _kind(called.place) == "board"):
+        return Place(board=(place or Place(board=desk.sheet.boards[0].reference)).board)
+    if place is None:
+        raise Incomplete("say the circuit first")
+    if _kind(place) not in quantity.places:
+        raise Incomplete(f"{quantity.says} does not belong to {desk.phrasing.place(place, with_name=False)}")
+    return place
+
+
+def _kind(place: Place) -> str:
+    return "circuit" if place.circuit else "rcd" if place.rcd else "board"
+
+
+def _refuse(reading: Reading, desk: Desk) -> None:
+    called = Called(quantity=reading.quantity, value=reading.value, unit=reading.unit)
+    try:
+        refuse_value(called, desk.grammar.quantities[reading.quantity], desk.grammar)
+    except ValueError as reason:
+        raise Incomplete(str(reason)) from reason
+
+
+# ---------------------------------------------------------------- called
+
+
+def call(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """A reading was called: keep it as awaiting, say it back with its verdict."""
+    return _called(talk, said, desk, said.understood.meaning)
+
+
+def call_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Second person: the reading before stands. Otherwise it must be answered first."""
+    if desk.policy is Policy.SECOND_PERSON:
+        stood = let_stand(talk)
+        turn = call(stood.talk, said, desk)
+        return Turn(turn.talk, (*stood.acts, *turn.acts))
+    return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
+
+
+def _called(talk: Conversation, said: Said, desk: Desk, called: Called, reason: str = "") -> Turn:
+    try:
+        reading = reading_from(called, talk, desk)
+    except Incomplete as missing:
+        return refuse(talk, said, str(missing))
+    earlier = desk.record.latest(reading.place, reading.quantity, reading.conditions)
+    draft = draft_of(EntryKind.CALLED, said, reading, desk.judge(reading))
+    draft = draft.model_copy(
+        update={"reason": reason or talk.reason, "refers": earlier.entry.number if earlier and reason else None}
+    )
+    return say_back(talk, draft, desk)
+
+
+def draft_of(kind: EntryKind, said: Said, reading: Reading, verdict: Verdict) -> Draft:
+    understood = said.understood
+    return Draft(
+        kind=kind,
+        words=understood.words,
+        place=reading.place,
+        reading=reading,
+        verdict=verdict,
+        speaker=said.speaker,
+        margin=understood.margin,
+        rival=understood.rival,
+    )
+
+
+def say_back(talk: Conversation, draft: Draft, desk: Desk) -> Turn:
+    """Keep the draft and say it back: place and value from the record, then the verdict, then any doubt."""
+    reading, verdict = draft.reading, draft.verdict
+    doubt = desk.doubt(reading)
+    text = ". ".join(part for part in (_said_back(talk, reading, desk), desk.phrasing.verdict(verdict), doubt) if part)
+    pending = Pending(reading=reading, verdict=verdict, said_back=_said_back(talk, reading, desk))
+    talk = talk.having(
+        mode=Mode.CONFIRMING, place=reading.place, pending=pending, asked=None, choices=(), repeated=False, said=text
+    )
+    tone = Tone.ATTENTION if doubt else _TONES.get(verdict.outcome)
+    return Turn(talk, (Keep(draft.model_copy(update={"said_back": text})), Speak(text, tone)))
+
+
+def _said_back(talk: Conversation, reading: Reading, desk: Desk) -> str:
+    if talk.terse:
+        return desk.phrasing.value(reading.value, reading.unit, reading.quantity)
+    return desk.phrasing.reading(reading, with_name=reading.place != talk.place)
+
+
+def refuse(talk: Conversation, said: Said, why: str) -> Turn:
+    """Trade words that make no reading: kept as refused, and the reason said."""
+    draft = Draft(kind=EntryKind.REFUSED, words=said.understood.words, speaker=said.speaker, detail={"why": why})
+    return Turn(talk.having(said=why), (Keep(draft), Speak(why, Tone.ATTENTION)))
+
+
+# ---------------------------------------------------------------- answered
+
+
+def affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The value said back is right."""
+    draft = Draft(
+        kind=EntryKind.AFFIRMED, words=said.understood.words, refers=talk.pending.number, speaker=said.speaker
+    )
+    return Turn(_settled(talk), (Keep(draft), Speak("kept", Tone.KEPT)))
+
+
+def let_stand(talk: Conversation) -> Turn:
+    """Second person: what was not challenged before the next reading stands."""
+    if talk.pending is None:
+        return Turn(talk)
+    settled = _settled(talk).having(asked=talk.asked)
+    return Turn(settled, (Keep(Draft(kind=EntryKind.STOOD, refers=talk.pending.number)),))
+
+
+def _settled(talk: Conversation) -> Conversation:
+    return talk.having(mode=Mode.LISTENING, last=talk.pending, pending=None, asked=None, undone=(), repeated=False)
+
+
+def negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The value said back is wrong: withdrawn, and asked for again."""
+    asked = asked_again(talk.pending.reading)
+    text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say again"
+    draft = _withdrawal(talk.pending, said, "negative")
+    talk = talk.having(mode=Mode.LISTENING, pending=None, asked=asked, said=text)
+    return Turn(talk, (Keep(draft), Speak(text, Tone.ASKED)))
+
+
+def disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The pending reading, or else the last one, is as never said."""
+    meant = talk.pending or talk.last
+    if meant is None or not _counts(meant, desk) and talk.pending is None:
+        return speak(talk, "nothing to disregard", Tone.ATTENTION)
+    text = f"disregarded, {meant.said_back}"
+    talk = talk.having(mode=Mode.LISTENING, pending=None, last=None, asked=None, said=text)
+    return Turn(talk, (Keep(_withdrawal(meant, said, "disregard")), Speak(text, Tone.ATTENTION)))
+
+
+def _withdrawal(meant: Pending, said: Said, reason: str) -> Draft:
+    return Draft(
+        kind=EntryKind.WITHDRAWN,
+        words=said.understood.words,
+        refers=meant.number,
+        reason=reason,
+        speaker=said.speaker,
+    )
+
+
+def _counts(meant: Pending, desk: Desk) -> bool:
+    """Whether the reading is on the record still."""
+    line = desk.record.line(meant.number)
+    return line is not None and line.removed is None
+
+
+def asked_again(reading: Reading) -> Asked:
+    """The same reading, its value wanted anew."""
+    return Asked(place=reading.place, quantity=reading.quantity, unit=reading.unit, conditions=reading.conditions)
+
+
+# ---------------------------------------------------------------- corrected
+
+
+def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Correction" with the right form in the same breath, or alone: then the value is asked for."""
+    meant = talk.pending or talk.last
+    if meant is None:
+        return speak(talk, "nothing to correct", Tone.ATTENTION)
+    meaning = said.understood.meaning
+    called = meaning.called if isinstance(meaning, Command) else meaning
+    if called is None:
+        asked = asked_again(meant.reading)
+        text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say the value"
+        return speak(talk.having(asked=asked, pending=meant, mode=Mode.CONFIRMING), text, Tone.ASKED)
+    return replace(talk, said, desk, meant, called)
+
+
+def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: Called) -> Turn:
+    """Keep a corrected reading that points at the one it replaces, and say it back."""
+    old = meant.reading
+    reading = Reading(
+        place=called.place or old.place,
+        quantity=called.quantity or old.quantity,
+        value=called.value or old.value,
+        unit=_unit(called, old),
+        conditions=called.conditions if called.quantity else old.conditions,
+    )
+    try:
+        _refuse(reading, desk)
+    except Incomplete as wrong:
+        return refuse(talk, said, str(wrong))
+    draft = draft_of(EntryKind.CORRECTED, said, reading, desk.judge(reading))
+    return say_back(talk, draft.model_copy(update={"refers": meant.number}), desk)
+
+
+def _unit(called: Called, old: Reading) -> str:
+    if called.value is None or called.unit:
+        return called.unit or old.unit
+    return old.unit if called.value.kind == "number" and not called.quantity else ""
+
+
+def wrong_place(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "That was circuit seven": the last reading moves there."""
+    return correct(talk, said, desk)
+
+
+def change(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Change circuit six leakage to two point four": replaces what is on the record."""
+    called = said.understood.meaning.called
+    place = called.place or talk.place
+    line = desk.record.latest(place, called.quantity, called.conditions) if place else None
+    if line is None:
+        return refuse(talk, said, "there is no such reading on the record to change")
+    meant = Pending(number=line.entry.number, reading=line.reading, verdict=line.verdict)
+    plain = Called(place=place, value=called.value, unit=called.unit)
+    return replace(talk, said, desk, meant, plain)
+
+
+def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The same reading once more: the first stays on record, this one counts."""
+    called = said.understood.meaning.called
+    if called is not None and called.value is not None:
+        return _called(talk, said, desk, called, talk.reason or "retest")
+    if talk.last is None:
+        return speak(talk, "say what is to be tested again", Tone.ATTENTION)
+    asked = asked_again(talk.last.reading)
+    text = f"{desk.phrasing.place(asked.place)}. {desk.phrasing.quantity(asked.quantity, asked.conditions)}?"
+    return speak(talk.having(asked=asked, reason=talk.reason or "retest"), text, Tone.ASKED)
+
+
+def undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Take back the last thing done to the record; again, the one before."""
+    if talk.pending is not None:
+        return disregard(talk, said, desk)
+    line = _last_changed(desk, skip={again.refers for again in talk.undone})
+    if line is None:
+        return speak(talk, "nothing to undo", Tone.ATTENTION)
+    back, again = _there_and_back(line)
+    return _take_back(talk.having(undone=(*talk.undone, again)), said, desk, back, "undone")
+
+
+def _last_changed(desk: Desk, skip: set[int]) -> Line | None:
+    lines = [line for line in desk.record.lines if line.number not in skip and line.replaced_by is None]
+    return max(lines, key=lambda line: line.history[-1].number, default=None)
+
+
+def _there_and_back(line: Line) -> tuple[Redo, Redo]:
+    """What takes the last change of a line back, and what does it again."""
+    if line.standing is Standing.WITHDRAWN:
+        return Redo(kind=EntryKind.RESTORED, refers=line.number), Redo(kind=EntryKind.WITHDRAWN, refers=line.number)
+    if line.entry.kind is EntryKind.CORRECTED and line.entry.refers is not None:
+        return Redo(kind=EntryKind.RESTORED, refers=line.entry.refers), Redo(
+            kind=EntryKind.RESTORED, refers=line.number
+        )
+    return Redo(kind=EntryKind.WITHDRAWN, refers=line.number), Redo(kind=EntryKind.RESTORED, refers=line.number)
+
+
+def redo(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Do again what "undo" took back."""
+    if not talk.undone:
+        return speak(talk, "nothing to do again", Tone.ATTENTION)
+    return _take_back(talk.having(undone=talk.undone[:-1]), said, desk, talk.undone[-1], "done again")
+
+
+def _take_back(talk: Conversation, said: Said, desk: Desk, change: Redo, what: str) -> Turn:
+    line = desk.record.line(change.refers)
+    verb = "withdrawn" if change.kind is EntryKind.WITHDRAWN else "back on the record"
+    text = f"{what}. {verb}, {desk.phrasing.reading(line.reading)}"
+    draft = Draft(
+        kind=change.kind, words=said.understood.words, refers=change.refers, reason=what, speaker=said.speaker
+    )
+    return Turn(talk.having(said=text, asked=None), (Keep(draft), Speak(text, Tone.ATTENTION)))
+
+
+# ---------------------------------------------------------------- in doubt
+
+
+def ask_which(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The two best readings score close: say both, digit by digit, and ask."""
+    meant = (said.understood.meaning, said.understood.rival)
+    readings = []
+    for called in meant:
+        try:
+            readings.append(reading_from(called, talk, desk))
+        except Incomplete:
+            return call(talk, said, desk)
+    first, second = (_apart(reading, readings, desk) for reading in readings)
+    text = f"{first}, or {second}?"
+    return speak(talk.having(mode=Mode.CHOOSING, choices=meant, repeated=False), text, Tone.ASKED)
+
+
+def _apart(reading: Reading, readings: list[Reading], desk: Desk) -> str:
+    """Only what tells the two apart."""
+    first, second = readings
+    if first.place != second.place:
+        return desk.phrasing.reading(reading)
+    if (first.quantity, first.conditions) != (second.quantity, second.conditions):
+        return desk.phrasing.measured(reading)
+    return desk.phrasing.value(reading.value, reading.unit, reading.quantity)
+
+
+def choose(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """An answer that fits one of the two choices alone is taken, and said back as any reading."""
+    answer = said.understood.meaning
+    fits = [choice for choice in talk.choices if _fits(answer, choice)]
+    if len(fits) == 1:
+        return _called(talk.having(mode=Mode.LISTENING, choices=()), said, desk, fits[0])
+    return speak(talk, talk.said, Tone.ASKED)
+
+
+def _fits(answer: Called, choice: Called) -> bool:
+    """Whether every part that was said agrees with the choice."""
+    parts = ("place", "quantity", "value", "unit")
+    return all(not getattr(answer, part) or getattr(answer, part) == getattr(choice, part) for part in parts)
+
+
+def drop_choices(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Neither: nothing was kept."""
+    return speak(talk.having(mode=Mode.LISTENING, choices=()), "disregarded, say the reading again", Tone.ATTENTION)

@@ -1,0 +1,197 @@
+"""The nouns of a dialogue: where it stands, what comes in, what is to be done.
+
+No clock, no sound, no disk. Time comes in as Silence, and what is to be done
+goes out as acts for the session to carry out in order.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from voicelog.installation import Sheet
+from voicelog.keeping.record import Record
+from voicelog.meaning.grammar import Grammar
+from voicelog.model import Called, Conditions, Draft, EntryKind, Noun, Place, Reading, Understood, Verdict
+from voicelog.talking.phrasing import Phrasing
+from voicelog.talking.tones import Tone
+
+
+class Mode(StrEnum):
+    """What the dialogue is waiting for."""
+
+    LISTENING = "listening"  # a reading, a place, an order
+    CONFIRMING = "confirming"  # an answer to the reading said back
+    CHOOSING = "choosing"  # which of two readings was meant
+    NAMING = "naming"  # the free name of a wander-lead point
+    DICTATING = "dictating"  # free words of an observation or note
+    STANDING_BY = "standing by"  # only "resume"
+    ENDED = "ended"
+
+
+class Policy(StrEnum):
+    """Who confirms."""
+
+    EVERY = "every"  # every reading is confirmed by voice
+    SECOND_PERSON = "second-person"  # the mate's ear: a reading stands unless challenged before the next one
+
+
+class Asked(Noun):
+    """A reading that needs only its value: after "negative", in a sweep, in a sequence."""
+
+    place: Place
+    quantity: str
+    unit: str = ""
+    conditions: Conditions = {}
+
+
+class Pending(Noun):
+    """A reading that was said back and awaits its answer."""
+
+    number: int = 0  # of its entry; 0 until the journal has numbered it
+    reading: Reading
+    verdict: Verdict
+    said_back: str = ""
+
+
+class Tour(Noun):
+    """A sweep or a sequence: what is asked for, in order, and where it stands."""
+
+    title: str
+    steps: tuple[Asked, ...]
+    at: int = 0
+
+    @property
+    def here(self) -> Asked | None:
+        return self.steps[self.at] if self.at < len(self.steps) else None
+
+
+class Watch(Noun):
+    """One quantity at one place, called again and again."""
+
+    asked: Asked
+    times_s: tuple[float, ...] = ()
+    values: tuple[str, ...] = ()  # figures as spoken
+
+
+class Note(Noun):
+    """Free words being taken down."""
+
+    kind: str  # "observation", "note"
+    code: str = ""
+    place: Place | None = None
+
+
+class Redo(Noun):
+    """An entry that would do again what "undo" took back."""
+
+    kind: EntryKind
+    refers: int
+
+
+class Conversation(Noun):
+    """Where the dialogue stands. Each move gives a new one."""
+
+    mode: Mode = Mode.LISTENING
+    place: Place | None = None  # the place in hand
+    pending: Pending | None = None
+    last: Pending | None = None  # the last reading that was kept or left unconfirmed
+    choices: tuple[Called, ...] = ()  # the two readings between which it is in doubt
+    asked: Asked | None = None  # a bare value is one of these
+    tour: Tour | None = None
+    watch: Watch | None = None
+    note: Note | None = None
+    reason: str = ""  # why readings are taken again: "unplugged tea urn"
+    point: str = ""  # the wander-lead point in hand
+    undone: tuple[Redo, ...] = ()  # what "redo" would do, latest last
+    said: str = ""  # the program's last words
+    repeated: bool = False  # the pending words were already said twice
+    terse: bool = False
+
+    def having(self, **changes) -> "Conversation":
+        """The same but for the changes."""
+        return self.model_copy(update=changes)
+
+
+# ---------------------------------------------------------------- what comes in
+
+
+@dataclass(frozen=True)
+class Said:
+    """An utterance and its meaning."""
+
+    understood: Understood
+    at_s: float = 0.0  # when it ended, on the clock of the sound
+    speaker: str = ""
+
+
+@dataclass(frozen=True)
+class Silence:
+    """Nothing was said for so long."""
+
+    seconds: float
+
+
+Event = Said | Silence
+
+
+# ---------------------------------------------------------------- what is to be done
+
+
+@dataclass(frozen=True)
+class Keep:
+    """Add an entry to the journal, before anything is said about it."""
+
+    draft: Draft
+
+
+@dataclass(frozen=True)
+class Speak:
+    """Say this, after the tone."""
+
+    text: str
+    tone: Tone | None = None
+
+
+@dataclass(frozen=True)
+class Adjust:
+    """Change the voice: louder, quieter, faster, slower."""
+
+    how: str
+
+
+@dataclass(frozen=True)
+class End:
+    """The visit is over."""
+
+
+Act = Keep | Speak | Adjust | End
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What a move leaves behind: the conversation after it, and the acts in order."""
+
+    talk: Conversation
+    acts: tuple[Act, ...] = ()
+
+    def then(self, *acts: Act) -> "Turn":
+        return Turn(self.talk, (*self.acts, *acts))
+
+
+@dataclass(frozen=True)
+class Desk:
+    """All that the dialogue may look at."""
+
+    grammar: Grammar
+    sheet: Sheet
+    phrasing: Phrasing
+    record: Record
+    judge: Callable[[Reading], Verdict]
+    doubt: Callable[[Reading], str]  # why a value is hard to believe, as a question; empty when it is not
+    policy: Policy = Policy.EVERY
+    close: float = 3.0  # nats: two readings nearer than this are both asked about
+
+
+def speak(talk: Conversation, text: str, tone: Tone | None = None) -> Turn:
+    """Say something and remember it for "say again"."""
+    return Turn(talk.having(said=text), (Speak(text, tone),))

@@ -1,0 +1,272 @@
+"""The dialogue as a table: what each kind of utterance does in each mode.
+
+Theory. An utterance has one kind (``kind_of``): a complete reading, a bare
+value, a place, the key of a command, words that nearly made sense, other talk,
+or silence. The mode says what is awaited. ``TABLE[mode][kind]`` is the move; a
+kind that a mode does not list changes nothing, so a stray "yes" never records
+and ordinary talk never interrupts. ``ANYWHERE`` holds the moves that ask and
+do not answer.
+
+    LISTENING    a reading is kept as awaiting and said back          -> CONFIRMING
+                 two readings score close: both are said              -> CHOOSING
+    CONFIRMING   affirm keeps; negative withdraws and asks again;
+                 a correction replaces and is said back in turn;
+                 disregard withdraws; silence repeats once, then
+                 leaves the reading unconfirmed: it never confirms     -> LISTENING
+                 (second person: the next reading lets it stand)
+    CHOOSING     an answer that fits one choice alone takes it        -> CONFIRMING
+    NAMING       the next words name a wander-lead point              -> LISTENING
+    DICTATING    every utterance is taken down until "end note"
+                 or silence                                           -> LISTENING
+    STANDING_BY  nothing but "resume"                                 -> LISTENING
+
+A move is a function of the conversation, the event and the desk. It changes
+nothing outside: it gives back the conversation after it, and acts for the
+session to carry out in order. Entries come before words.
+"""
+
+from collections.abc import Callable
+
+from voicelog.model import Called, Command, Entry, EntryKind, NotUnderstood
+from voicelog.talking import calling, noting, telling, touring
+from voicelog.talking.conversation import (
+    Conversation,
+    Desk,
+    End,
+    Event,
+    Mode,
+    Policy,
+    Said,
+    Silence,
+    Speak,
+    Turn,
+    speak,
+)
+from voicelog.talking.tones import Tone
+
+Move = Callable[[Conversation, Said, Desk], Turn]
+
+# Seconds of silence after which a pending reading is said again, and then left; and a dictation ends.
+PATIENCE_S = 8.0
+DICTATION_S = 4.0
+
+
+def _ignore(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    return Turn(talk)
+
+
+def _explain(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Words that nearly made a reading: why they did not."""
+    return calling.refuse(talk, said, said.understood.meaning.why)
+
+
+def _value(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """A bare value counts only where the quantity and the place are known."""
+    if talk.asked is None:
+        return Turn(talk)
+    return touring.look_ahead(calling.call(talk, said, desk), desk, advance=touring.on_course(talk))
+
+
+def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """In a sweep with a second person the next value; otherwise another value for the one said back."""
+    if desk.policy is Policy.SECOND_PERSON and talk.asked and talk.tour:
+        turn = calling.call_while_confirming(talk, said, desk)
+        return touring.look_ahead(turn, desk, advance=touring.on_course(talk))
+    return _correct(talk, said, desk)
+
+
+def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    return touring.look_ahead(calling.correct(talk, said, desk), desk, advance=False)
+
+
+def _affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    return touring.move_on(calling.affirm(talk, said, desk), desk)
+
+
+def _disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """In a tour the step is asked for again."""
+    turn = calling.disregard(talk, said, desk)
+    if turn.talk.tour is None or talk.pending is None:
+        return turn
+    asked = touring.ask_step(turn.talk, desk)
+    return Turn(asked.talk, (*turn.acts, *asked.acts))
+
+
+def _place(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    return touring.go_to(talk, said, desk) if talk.tour else noting.move_to(talk, said, desk)
+
+
+def _place_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Second person: moving on lets the reading stand. Otherwise it must be answered first."""
+    return _after_standing(_place)(talk, said, desk)
+
+
+def _after_standing(move: Move) -> Move:
+    """A move that, with a second person, lets the pending reading stand first."""
+
+    def moved(talk: Conversation, said: Said, desk: Desk) -> Turn:
+        if desk.policy is not Policy.SECOND_PERSON:
+            return calling.call_while_confirming(talk, said, desk)
+        stood = calling.let_stand(talk)
+        turn = move(stood.talk, said, desk)
+        return Turn(turn.talk, (*stood.acts, *turn.acts))
+
+    return moved
+
+
+def _stand_by(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    talk = talk.having(mode=Mode.STANDING_BY, last=talk.pending or talk.last, pending=None)
+    return speak(talk, "standing by", Tone.KEPT)
+
+
+def _resume(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    return speak(talk.having(mode=Mode.LISTENING), "listening", Tone.ASKED)
+
+
+def _stop(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    turn = telling.status(talk, said, desk)
+    text = f"stopped. {turn.talk.said}"
+    return Turn(talk.having(mode=Mode.ENDED, said=text), (Speak(text, Tone.KEPT), End()))
+
+
+# Questions and settings: they answer and leave everything as it is, in any mode but standing by.
+ANYWHERE: dict[str, Move] = {
+    "say_again": telling.say_again,
+    "read_back": telling.read_back,
+    "status": telling.status,
+    "where_am_i": telling.where_am_i,
+    "what_failed": telling.what_failed,
+    "what_is_left": telling.what_is_left,
+    "read_board": telling.read_board,
+    "running_total": touring.running_total,
+    "terse": telling.terse,
+    "full": telling.full,
+    "louder": telling.adjust,
+    "quieter": telling.adjust,
+    "faster": telling.adjust,
+    "slower": telling.adjust,
+    "stand_by": _stand_by,
+    "stop": _stop,
+}
+
+# Orders that begin something: welcome while listening, and with a second person while confirming.
+BEGINNING: dict[str, Move] = {
+    "retest": calling.retest,
+    "change": calling.change,
+    "start_sweep": touring.start_sweep,
+    "start_sequence": touring.start_sequence,
+    "next": touring.take_next,
+    "skip": touring.take_next,
+    "back": touring.go_back,
+    "finish": touring.finish,
+    "observation": noting.observe,
+    "note": noting.take_note,
+    "photo": noting.photo,
+    "name_point": noting.name_point,
+    "plus_one": noting.plus_one,
+    "count_points": noting.count_points,
+    "unplugged": noting.unplug,
+    "plugged_in": noting.plug_in,
+}
+
+TABLE: dict[Mode, dict[str, Move]] = {
+    Mode.LISTENING: {
+        **ANYWHERE,
+        **BEGINNING,
+        "reading": calling.call,
+        "doubtful": calling.ask_which,
+        "value": _value,
+        "place": _place,
+        "nearly": _explain,
+        "correction": _correct,
+        "wrong_place": calling.wrong_place,
+        "disregard": _disregard,
+        "undo": calling.undo,
+        "redo": calling.redo,
+    },
+    Mode.CONFIRMING: {
+        **ANYWHERE,
+        **{kind: _after_standing(move) for kind, move in BEGINNING.items()},
+        "affirm": _affirm,
+        "negative": calling.negate,
+        "reading": calling.call_while_confirming,
+        "doubtful": calling.call_while_confirming,
+        "value": _value_while_confirming,
+        "place": _place_while_confirming,
+        "nearly": _explain,
+        "correction": _correct,
+        "wrong_place": calling.wrong_place,
+        "disregard": _disregard,
+        "undo": _disregard,
+    },
+    Mode.CHOOSING: {
+        **ANYWHERE,
+        "reading": calling.choose,
+        "value": calling.choose,
+        "doubtful": calling.choose,
+        "place": calling.choose,
+        "negative": calling.drop_choices,
+        "disregard": calling.drop_choices,
+    },
+    Mode.NAMING: {"disregard": _resume, "else": noting.take_name},
+    Mode.DICTATING: {"end_observation": noting.end_dictation, "stop": _stop, "else": noting.take_down},
+    Mode.STANDING_BY: {"resume": _resume, "stop": _stop},
+    Mode.ENDED: {},
+}
+
+
+def kind_of(said: Said, desk: Desk) -> str:
+    """The one kind of an utterance."""
+    meaning = said.understood.meaning
+    match meaning:
+        case Command(name=name):
+            return name
+        case NotUnderstood(nearly=nearly):
+            return "nearly" if nearly else "talk"
+        case Called(value=None):
+            return "place"
+        case Called():
+            if _in_doubt(said, desk):
+                return "doubtful"
+            return "reading" if meaning.quantity else "value"
+    raise TypeError(f"not a meaning: {meaning!r}")
+
+
+def _in_doubt(said: Said, desk: Desk) -> bool:
+    """Two readings that differ and score close."""
+    understood = said.understood
+    rival = understood.rival
+    if not isinstance(rival, Called) or rival.value is None:
+        return False
+    return understood.margin is not None and understood.margin < desk.close
+
+
+def step(talk: Conversation, event: Event, desk: Desk) -> Turn:
+    """One event: the conversation after it, and what is to be done."""
+    if isinstance(event, Silence):
+        return _silence(talk, event, desk)
+    moves = TABLE[talk.mode]
+    move = moves.get(kind_of(event, desk)) or moves.get("else", _ignore)
+    return move(talk, event, desk)
+
+
+def _silence(talk: Conversation, silence: Silence, desk: Desk) -> Turn:
+    """Silence repeats a question once and then leaves it; it never confirms."""
+    if talk.mode is Mode.DICTATING and silence.seconds >= DICTATION_S:
+        return noting.end_dictation(talk, silence, desk)
+    waiting = talk.mode is Mode.CHOOSING or (talk.mode is Mode.CONFIRMING and desk.policy is Policy.EVERY)
+    if not waiting or silence.seconds < PATIENCE_S:
+        return Turn(talk)
+    if not talk.repeated:
+        return Turn(talk.having(repeated=True), (Speak(talk.said, Tone.ASKED),))
+    asked = talk.tour.here if talk.tour else None
+    left = talk.having(mode=Mode.LISTENING, last=talk.pending or talk.last, pending=None, choices=(), asked=asked)
+    return speak(left, "left unconfirmed", Tone.ATTENTION)
+
+
+def numbered(talk: Conversation, entry: Entry) -> Conversation:
+    """The conversation once the journal has numbered the entry of its pending reading."""
+    brings = entry.kind in (EntryKind.CALLED, EntryKind.CORRECTED)
+    if talk.pending is None or not brings or talk.pending.number:
+        return talk
+    return talk.having(pending=talk.pending.model_copy(update={"number": entry.number}))

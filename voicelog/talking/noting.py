@@ -1,0 +1,161 @@
+"""Observations, notes, photo reminders, wander-lead points, points counted, things unplugged.
+
+Free words are kept as sound with the best words that the ear could make of
+them, marked unverified, to be put right at review.
+"""
+
+from decimal import Decimal
+
+from voicelog.model import Draft, EntryKind, Number, Place, Reading
+from voicelog.talking.calling import say_back
+from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak
+from voicelog.talking.tones import Tone
+
+
+def observe(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Observation, circuit two, code two": the next words are taken down."""
+    meaning = said.understood.meaning
+    place = (meaning.called.place if meaning.called else None) or talk.place
+    note = Note(kind="observation", code=meaning.arguments.get("code", ""), place=place)
+    return _dictate(talk, note, "observation, go ahead")
+
+
+def take_note(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The next words are taken down."""
+    return _dictate(talk, Note(kind="note", place=talk.place), "note, go ahead")
+
+
+def _dictate(talk: Conversation, note: Note, text: str) -> Turn:
+    return speak(talk.having(mode=Mode.DICTATING, note=note), text, Tone.ASKED)
+
+
+def take_down(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Free words: kept as they are, unverified."""
+    return Turn(talk, (Keep(_noted(talk.note, said)),))
+
+
+def _noted(note: Note, said: Said) -> Draft:
+    detail = {"kind": note.kind, "words": "unverified"}
+    if note.code:
+        detail["code"] = note.code
+    return Draft(
+        kind=EntryKind.NOTED, words=said.understood.words, place=note.place, speaker=said.speaker, detail=detail
+    )
+
+
+def end_dictation(talk: Conversation, said: object, desk: Desk) -> Turn:
+    """The dictation is over: by word, or because nothing more was said."""
+    return Turn(talk.having(mode=Mode.LISTENING, note=None, said="noted"), (Speak("noted", Tone.KEPT),))
+
+
+def photo(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """A reminder that a picture belongs here."""
+    draft = Draft(
+        kind=EntryKind.NOTED,
+        words=said.understood.words,
+        place=talk.place,
+        speaker=said.speaker,
+        detail={"kind": "photo"},
+    )
+    return Turn(talk.having(said="photo noted"), (Keep(draft), Speak("photo noted", Tone.KEPT)))
+
+
+def _noted_so_far(desk: Desk, kind: str, place: Place | None = None) -> int:
+    """How many notes of a kind there are, at a place or anywhere."""
+    return sum(note.detail.get("kind") == kind and place in (None, note.place) for note in desk.record.notes)
+
+
+# ---------------------------------------------------------------- wander lead
+
+
+def name_point(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Next point": the next words name it freely."""
+    return speak(talk.having(mode=Mode.NAMING), "name the point", Tone.ASKED)
+
+
+def take_name(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The free name of a point, kept as sound; readings of R2 that follow belong to it."""
+    number = _noted_so_far(desk, "point") + 1
+    words = said.understood.words
+    name = f"point {number}" + (f": {' '.join(words)}" if words else "")
+    draft = Draft(
+        kind=EntryKind.NOTED,
+        words=words,
+        place=talk.place,
+        speaker=said.speaker,
+        detail={"kind": "point", "point": name, "words": "unverified"},
+    )
+    text = f"point {desk.phrasing.number(number)}"
+    return Turn(talk.having(mode=Mode.LISTENING, point=name, said=text), (Keep(draft), Speak(text, Tone.KEPT)))
+
+
+# ---------------------------------------------------------------- points counted
+
+
+def plus_one(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """One more point on the circuit in hand."""
+    if talk.place is None or not talk.place.circuit:
+        return speak(talk, "say the circuit first", Tone.ATTENTION)
+    count = _noted_so_far(desk, "point counted", talk.place) + 1
+    draft = Draft(
+        kind=EntryKind.NOTED,
+        words=said.understood.words,
+        place=talk.place,
+        speaker=said.speaker,
+        detail={"kind": "point counted", "total": str(count)},
+    )
+    text = desk.phrasing.number(count)
+    return Turn(talk.having(said=text), (Keep(draft), Speak(text, Tone.KEPT)))
+
+
+def count_points(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The total counted becomes a reading, said back like any other."""
+    if talk.place is None or not talk.place.circuit:
+        return speak(talk, "say the circuit first", Tone.ATTENTION)
+    count = _noted_so_far(desk, "point counted", talk.place)
+    reading = Reading(place=talk.place, quantity="points", value=Number(figure=Decimal(count)))
+    draft = Draft(
+        kind=EntryKind.CALLED,
+        words=said.understood.words,
+        place=talk.place,
+        reading=reading,
+        verdict=desk.judge(reading),
+        speaker=said.speaker,
+    )
+    return say_back(talk, draft, desk)
+
+
+# ---------------------------------------------------------------- unplugged
+
+
+def unplug(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """What was unplugged is the reason of the readings that follow."""
+    return _reason(talk, said, "unplugged", "unplugged {}")
+
+
+def plug_in(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The item is connected again: readings are plain readings."""
+    turn = _reason(talk, said, "plugged in", "{} plugged in")
+    return Turn(turn.talk.having(reason=""), turn.acts)
+
+
+def _reason(talk: Conversation, said: Said, kind: str, words: str) -> Turn:
+    item = said.understood.meaning.arguments.get("item", "")
+    text = words.format(item)
+    draft = Draft(
+        kind=EntryKind.NOTED,
+        words=said.understood.words,
+        place=talk.place,
+        speaker=said.speaker,
+        detail={"kind": kind, "item": item},
+    )
+    return Turn(talk.having(reason=text, said=text), (Keep(draft), Speak(text, Tone.KEPT)))
+
+
+def move_to(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """A place alone: it is in hand from now on."""
+    place: Place = said.understood.meaning.place
+    text = desk.phrasing.place(place)
+    draft = Draft(kind=EntryKind.MOVED, words=said.understood.words, place=place, said_back=text, speaker=said.speaker)
+    talk = talk.having(place=place, asked=None, point="", said=text)
+    return Turn(talk, (Keep(draft), Speak(text)))

@@ -1,0 +1,123 @@
+"""What is said back, in words. What is said must read as what was kept: the tests read it back in.
+
+Values are said digit by digit with their unit, places from the record and not
+from the words heard, the verdict after the value as a second cue.
+"""
+
+from voicelog.installation import Sheet
+from voicelog.meaning.grammar import Grammar, first_spelling
+from voicelog.meaning.numbers import say_number
+from voicelog.meaning.utterances import Utterances
+from voicelog.model import (
+    Choice,
+    Number,
+    OpenCircuit,
+    Outcome,
+    OverRange,
+    Place,
+    Reading,
+    Result,
+    Value,
+    Verdict,
+)
+
+_VERDICT_WORDS = {Outcome.PASS: "pass", Outcome.MARGINAL: "marginal", Outcome.FAIL: "fail", Outcome.NO_LIMIT: ""}
+
+
+class Phrasing:
+    """Puts the record of one job into spoken words."""
+
+    def __init__(self, grammar: Grammar, sheet: Sheet) -> None:
+        self.grammar, self.sheet = grammar, sheet
+        self._utterances = Utterances(grammar, sheet)
+
+    # ------------------------------------------------------------ places
+
+    def place(self, place: Place, with_name: bool = True) -> str:
+        """ "circuit five, stage right sockets"; "r c d one"; "tails"."""
+        board = self._board(place)
+        if place.circuit:
+            return f"{board}circuit {self._designation(place.circuit)}{self._name(place) if with_name else ''}"
+        if place.rcd:
+            return board + self._utterances.spoken_reference(place.rcd)
+        return f"{board}tails"
+
+    def _board(self, place: Place) -> str:
+        """Said only where there is more than one."""
+        if len(self.sheet.boards) < 2:
+            return ""
+        return f"board {self._utterances.spoken_reference(place.board)}, "
+
+    def _designation(self, number: str) -> str:
+        figures, _, phase = number.partition("L")
+        if not figures.isdigit():
+            return self._utterances.spoken_reference(number)
+        said = self._utterances.natural(figures)
+        return f"{said} line {self._utterances.natural(phase)}" if phase else said
+
+    def _name(self, place: Place) -> str:
+        circuit = self.sheet.circuit(place)
+        name = self._utterances.spoken_name(circuit.name) if circuit else ""
+        return f", {name}" if name else ""
+
+    # ------------------------------------------------------------ values
+
+    def quantity(self, key: str, conditions: dict[str, str]) -> str:
+        """ "insulation live to earth at five hundred volts"; a condition that is taken for granted stays unsaid."""
+        quantity = self.grammar.quantities[key]
+        said = [quantity.says]
+        for condition in quantity.condition:
+            kept = conditions.get(condition.key, "")
+            if kept and (kept != condition.default or condition.key == "test_voltage_V"):
+                said.append(condition.spoken(kept))
+        return " ".join(said)
+
+    def value(self, value: Value, unit: str, quantity: str = "") -> str:
+        """Digit by digit with the unit."""
+        match value:
+            case Number():
+                said = say_number(value, self.grammar.numbers)
+                return f"{said} {self.grammar.units[unit].spoken}" if unit else said
+            case OverRange():
+                return self._result("over_range")
+            case OpenCircuit():
+                return self._result("open_circuit")
+            case Result(word=word):
+                return self._result(word)
+            case Choice(word=word):
+                choices = self.grammar.quantities[quantity].choices if quantity else {}
+                return first_spelling(choices[word]) if word in choices else word
+        raise TypeError(f"not a value: {value!r}")
+
+    def _result(self, key: str) -> str:
+        return first_spelling(self.grammar.results[key].said[0])
+
+    # ------------------------------------------------------------ readings
+
+    def reading(self, reading: Reading, with_name: bool = True) -> str:
+        """ "circuit five, stage right sockets. zed s, zero point two seven ohms"."""
+        return f"{self.place(reading.place, with_name)}. {self.measured(reading)}"
+
+    def measured(self, reading: Reading) -> str:
+        """Quantity and value, without the place."""
+        quantity = self.quantity(reading.quantity, reading.conditions)
+        return f"{quantity}, {self.value(reading.value, reading.unit, reading.quantity)}"
+
+    def verdict(self, verdict: Verdict) -> str:
+        """ "pass"; "fail, limit one point zero nine ohms"."""
+        said = _VERDICT_WORDS[verdict.outcome]
+        if verdict.outcome is not Outcome.FAIL or verdict.limit is None:
+            return said
+        number = say_number(Number(figure=verdict.limit), self.grammar.numbers)
+        unit = self.grammar.units.get(verdict.unit)
+        return f"{said}, limit {number} {unit.spoken}" if unit else f"{said}, limit {number}"
+
+    def number(self, number: int) -> str:
+        """A small whole number as people say it: "twelve"."""
+        return self._utterances.natural(str(number))
+
+    def count(self, number: int, one: str, many: str) -> str:
+        """ "no readings", "one reading", "twelve readings"."""
+        if number == 0:
+            return f"no {many}"
+        return f"{self.number(number)} {one if number == 1 else many}"

@@ -1,0 +1,227 @@
+"""Sweeps and sequences: the program asks, the tester says only the value.
+
+A sweep is one quantity round all circuits of the board in hand; a sequence is a
+set of tests on the circuit in hand. Both are a tour of steps. Bare numbers are
+understood here because the place, the quantity and the unit are known.
+"""
+
+from decimal import Decimal
+
+from voicelog.installation import Board, Circuit
+from voicelog.meaning.grammar import Quantity
+from voicelog.model import Number, Place
+from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Policy, Said, Speak, Tour, Turn, speak
+from voicelog.talking.tones import Tone
+
+
+def start_sweep(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Start sweep, earth leakage": round the circuits of the board in hand, from the first."""
+    called = said.understood.meaning.called
+    quantity = desk.grammar.quantities[called.quantity]
+    board = desk.sheet.board((called.place or talk.place or _first_place(desk)).board)
+    steps = tuple(
+        Asked(place=place, quantity=quantity.key, unit=usual_unit(quantity), conditions=called.conditions)
+        for place in _stops(board, quantity)
+    )
+    if not steps:
+        return speak(talk, f"{quantity.says} is not measured circuit by circuit", Tone.ATTENTION)
+    return begin(talk, desk, Tour(title=f"sweep, {quantity.says}", steps=steps))
+
+
+def _first_place(desk: Desk) -> Place:
+    return Place(board=desk.sheet.boards[0].reference)
+
+
+def _stops(board: Board, quantity: Quantity) -> list[Place]:
+    if "circuit" in quantity.places:
+        return [Place(board=board.reference, circuit=circuit.number) for circuit in board.circuits]
+    if "rcd" in quantity.places:
+        return [Place(board=board.reference, rcd=rcd.reference) for rcd in board.rcds]
+    return []
+
+
+def usual_unit(quantity: Quantity) -> str:
+    return quantity.units[0]
+
+
+def start_sequence(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Start sequence, ring": the tests of a set on the circuit in hand."""
+    tests = desk.grammar.sequences[said.understood.meaning.arguments["sequence"]]
+    circuit = desk.sheet.circuit(talk.place) if talk.place else None
+    if circuit is None:
+        return speak(talk, "say the circuit first", Tone.ATTENTION)
+    if not _suits(tests.only, circuit):
+        return speak(
+            talk, f"{desk.phrasing.place(talk.place)} has no {tests.only.replace('rcd', 'r c d')}", Tone.ATTENTION
+        )
+    steps = tuple(
+        Asked(
+            place=talk.place,
+            quantity=step.quantity,
+            unit=usual_unit(desk.grammar.quantities[step.quantity]),
+            conditions=_all_conditions(desk.grammar.quantities[step.quantity], step.conditions),
+        )
+        for step in tests.steps
+    )
+    return begin(talk, desk, Tour(title=f"sequence, {tests.said[0]}", steps=steps))
+
+
+def _suits(only: str, circuit: Circuit) -> bool:
+    return not only or (only == "ring" and circuit.ring) or (only == "rcd" and bool(circuit.rcd))
+
+
+def _all_conditions(quantity: Quantity, given: dict[str, str]) -> dict[str, str]:
+    taken = {condition.key: condition.default for condition in quantity.condition if condition.default}
+    return {**taken, **given}
+
+
+def begin(talk: Conversation, desk: Desk, tour: Tour) -> Turn:
+    """Start a tour at its first step that has no reading yet."""
+    talk = talk.having(tour=tour.model_copy(update={"at": _next_open(tour, -1, desk)}))
+    return ask_step(talk, desk, prefix=f"{tour.title}. ")
+
+
+def _next_open(tour: Tour, after: int, desk: Desk) -> int:
+    """The first step behind ``after`` without a reading; past the end when there is none."""
+    for index in range(after + 1, len(tour.steps)):
+        if not done(tour.steps[index], desk):
+            return index
+    return len(tour.steps)
+
+
+def done(step: Asked, desk: Desk) -> bool:
+    """Whether a reading of this step stands on the record."""
+    return desk.record.latest(step.place, step.quantity, step.conditions) is not None
+
+
+def ask_step(talk: Conversation, desk: Desk, prefix: str = "") -> Turn:
+    """Say what is wanted now; at the end say so, with what was left out."""
+    step = talk.tour.here
+    if step is None:
+        return _finished(talk, desk, prefix)
+    text = prefix + _question(talk, step, desk)
+    talk = talk.having(mode=Mode.LISTENING, place=step.place, asked=step)
+    return speak(talk, text, Tone.ASKED)
+
+
+def _question(talk: Conversation, step: Asked, desk: Desk) -> str:
+    """A sweep names the circuit, a sequence the test."""
+    if talk.tour.title.startswith("sweep"):
+        return f"{desk.phrasing.place(step.place)}?"
+    return f"{desk.phrasing.quantity(step.quantity, step.conditions)}?"
+
+
+def _finished(talk: Conversation, desk: Desk, prefix: str) -> Turn:
+    left = [step for step in talk.tour.steps if not done(step, desk)]
+    words = [
+        f"{prefix}{talk.tour.title.split(',')[0]} finished",
+        _left_words(left, talk, desk),
+        total_words(talk, desk),
+    ]
+    talk = talk.having(mode=Mode.LISTENING, tour=None, asked=None)
+    return speak(talk, ". ".join(word for word in words if word), Tone.KEPT)
+
+
+def _left_words(left: list[Asked], talk: Conversation, desk: Desk) -> str:
+    if not left:
+        return ""
+    sweep = talk.tour.title.startswith("sweep")
+    named = [
+        desk.phrasing.place(step.place, with_name=False)
+        if sweep
+        else desk.phrasing.quantity(step.quantity, step.conditions)
+        for step in left
+    ]
+    return f"left: {', '.join(named)}"
+
+
+def move_on(turn: Turn, desk: Desk) -> Turn:
+    """After a reading of the tour was affirmed: ask for the next step that is still open."""
+    talk = turn.talk
+    if talk.tour is None or talk.mode is not Mode.LISTENING:
+        return turn
+    if desk.policy is Policy.EVERY:
+        talk = talk.having(tour=_advanced(talk.tour, desk))
+    asked = ask_step(talk, desk)
+    return Turn(asked.talk, (*turn.acts, *asked.acts))
+
+
+def _advanced(tour: Tour, desk: Desk) -> Tour:
+    return tour.model_copy(update={"at": _next_open(tour, tour.at, desk)})
+
+
+def on_course(talk: Conversation) -> bool:
+    """Whether what is asked for is the tour's own step, and not an earlier one asked again."""
+    return talk.tour is not None and talk.asked == talk.tour.here
+
+
+def look_ahead(turn: Turn, desk: Desk, advance: bool) -> Turn:
+    """Second person: the reading just said back awaits no answer, so the next step is named at once."""
+    talk = turn.talk
+    if talk.tour is None or talk.pending is None or desk.policy is not Policy.SECOND_PERSON:
+        return turn
+    tour = _advanced(talk.tour, desk) if advance else talk.tour
+    talk = talk.having(tour=tour, asked=tour.here)
+    if tour.here is None:
+        return Turn(talk, turn.acts)
+    text = _question(talk, tour.here, desk)
+    return Turn(talk.having(said=f"{talk.said}. {text}"), (*turn.acts, Speak(text, Tone.ASKED)))
+
+
+def take_next(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Next", "skip": leave this step for now."""
+    return _step(talk, desk, 1)
+
+
+def go_back(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The step before, whether or not it has a reading."""
+    return _step(talk, desk, -1)
+
+
+def _step(talk: Conversation, desk: Desk, by: int) -> Turn:
+    if talk.tour is None:
+        return speak(talk, "nothing is being gone round", Tone.ATTENTION)
+    at = min(max(talk.tour.at + by, 0), len(talk.tour.steps))
+    return ask_step(talk.having(tour=talk.tour.model_copy(update={"at": at})), desk)
+
+
+def go_to(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """A place said within a sweep: carry on from there."""
+    place = said.understood.meaning.place
+    for index, step in enumerate(talk.tour.steps):
+        if step.place == place:
+            return ask_step(talk.having(tour=talk.tour.model_copy(update={"at": index})), desk)
+    return speak(talk, f"{desk.phrasing.place(place)} is not in this {talk.tour.title.split(',')[0]}", Tone.ATTENTION)
+
+
+def finish(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Leave the tour."""
+    if talk.tour is None:
+        return speak(talk, "nothing is being gone round", Tone.ATTENTION)
+    return _finished(talk, desk, "")
+
+
+def running_total(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The sum so far, and of which share of the budget."""
+    return speak(talk, total_words(talk, desk) or "there is no total here")
+
+
+def total_words(talk: Conversation, desk: Desk) -> str:
+    """ "total, seven point four milliamps" for a leakage sweep; empty for any other tour."""
+    if talk.tour is None or talk.tour.steps[0].quantity not in ("earth_leakage", "earth_leakage_dc"):
+        return ""
+    total = sum((_milliamps(step, desk) for step in talk.tour.steps), Decimal(0))
+    return f"total, {desk.phrasing.value(Number(figure=total), 'mA')}"
+
+
+def _milliamps(step: Asked, desk: Desk) -> Decimal:
+    line = desk.record.latest(step.place, step.quantity, step.conditions)
+    if line is None or line.reading.value.kind != "number":
+        return Decimal(0)
+    units = desk.grammar.units
+    return (line.reading.value.figure * units[line.reading.unit].factor / units["mA"].factor).normalize() + 0
+
+
+def left(talk: Conversation, desk: Desk) -> str:
+    """What of the tour has no reading yet."""
+    return _left_words([step for step in talk.tour.steps if not done(step, desk)], talk, desk) or "nothing is left"
