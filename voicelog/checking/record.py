@@ -1,0 +1,43 @@
+"""Look things up among the readings that stand. The last one of a kind counts."""
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from voicelog.checking.units import convert
+from voicelog.model import Comparison, Number, Place, Reading
+
+Record = Sequence[Reading]  # the readings that stand, in the order they were taken
+
+
+def latest(record: Record, quantity: str, place: Place, **conditions: str) -> Reading | None:
+    """The last reading of a quantity at a place under the named conditions, or None."""
+    found = [r for r in record if r.quantity == quantity and r.place == place and _under(r, conditions)]
+    return found[-1] if found else None
+
+
+def figure(reading: Reading | None, unit: str) -> Decimal | None:
+    """The plain figure of a reading in ``unit``; None without a reading or for >, <, over range and words."""
+    if reading is None or not isinstance(reading.value, Number) or reading.value.comparison is not Comparison.EQUAL:
+        return None
+    return convert(reading.value.figure, reading.unit, unit)
+
+
+def latest_figure(record: Record, quantity: str, place: Place, unit: str, **conditions: str) -> Decimal | None:
+    """Plain figure of the last reading of a kind, or None."""
+    return figure(latest(record, quantity, place, **conditions), unit)
+
+
+def of_kind(record: Record, quantities: Iterable[str], board: str | None = None) -> tuple[Reading, ...]:
+    """Every reading of some quantities, on one board or on all."""
+    wanted = set(quantities)
+    return tuple(r for r in record if r.quantity in wanted and board in (None, r.place.board))
+
+
+def last_of_each(record: Record) -> tuple[Reading, ...]:
+    """One reading for each place, quantity and condition: the last."""
+    kept = {(r.place.key, r.quantity, tuple(sorted(r.conditions.items()))): r for r in record}
+    return tuple(kept.values())
+
+
+def _under(reading: Reading, conditions: dict[str, str]) -> bool:
+    return all(reading.conditions.get(key) == value for key, value in conditions.items())
