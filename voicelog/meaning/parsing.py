@@ -6,7 +6,6 @@ incomplete, out of span, at a place that is not on the sheet, or readable in
 two ways.
 """
 
-from collections.abc import Iterator
 from decimal import Decimal
 
 from voicelog.installation import Sheet
@@ -288,15 +287,3 @@ def _after_repair(parse: Parse) -> Parse:
     last = repairs[-1].start
     kept = (part for part in parse.parts if part.name not in _VALUE_PARTS or part.start > last)
     return Parse(parse.cost, tuple(part for part in kept if part.name != "repair"))
-
-
-def said_in(text: str) -> tuple[str, ...]:
-    """Typed text as words: lower case, punctuation dropped."""
-    return tuple(_words_of(text))
-
-
-def _words_of(text: str) -> Iterator[str]:
-    for piece in text.lower().replace("-", " ").split():
-        word = "".join(sign for sign in piece if sign.isalpha() or sign == "'")
-        if word:
-            yield word

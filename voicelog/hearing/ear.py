@@ -1,0 +1,90 @@
+"""The one seam between sound and mind: an ear gives utterances and silences, in order."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from voicelog.model import Heard, Hypothesis, Word
+
+TYPED_WORD_S = 0.4  # how long a typed word is taken to last, so that typed sessions have a clock
+SILENCE_MARK = "..."  # a typed line that stands for silence: "..." or "... 12"
+SILENCE_S = 10.0
+
+
+@dataclass(frozen=True)
+class Quiet:
+    """Nothing was said for so long."""
+
+    seconds: float
+    at_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Lost:
+    """Sound was lost or the device went away: what was being said is void."""
+
+    why: str
+    at_s: float = 0.0
+
+
+class Ear(Protocol):
+    """Gives what it hears, until there is nothing more to hear."""
+
+    def events(self) -> Iterator[Heard | Quiet | Lost]:
+        """Utterances, silences and losses in the order in which they happen."""
+
+    def sound(self, heard: Heard) -> np.ndarray | None:
+        """The samples of an utterance just given (int16, 16 kHz, mono), or None when there is no sound."""
+
+    def close_until(self, moment: float) -> None:
+        """Hear nothing until ``time.monotonic()`` reaches the moment: the program itself is speaking."""
+
+
+class ScriptedEar:
+    """Hears typed lines: for a quiet desk, a demonstration, a test.
+
+    A line is an utterance; "..." is silence; empty lines and lines that begin with # are nothing.
+    A line may begin with a speaker's name and a colon.
+    """
+
+    def __init__(self, lines: Iterable[str]) -> None:
+        self._lines = lines
+
+    def events(self) -> Iterator[Heard | Quiet | Lost]:
+        clock = 0.0
+        for line in self._lines:
+            text = line.strip()
+            if not text or text.startswith("#"):
+                continue
+            event = _typed(text, clock)
+            clock = event.at_s if isinstance(event, Quiet) else event.end_s
+            yield event
+
+    def sound(self, heard: Heard) -> np.ndarray | None:
+        return None
+
+    def close_until(self, moment: float) -> None:
+        """Typing is never the program's own voice."""
+
+
+def _typed(text: str, clock: float) -> Heard | Quiet:
+    if text.startswith(SILENCE_MARK):
+        seconds = float(text[len(SILENCE_MARK) :].strip() or SILENCE_S)
+        return Quiet(seconds, clock + seconds)
+    speaker, _, rest = text.rpartition(": ")
+    words = said_in(rest)
+    spoken = tuple(
+        Word(text=word, start_s=clock + index * TYPED_WORD_S, end_s=clock + (index + 1) * TYPED_WORD_S)
+        for index, word in enumerate(words)
+    )
+    end_s = clock + len(words) * TYPED_WORD_S
+    return Heard(hypotheses=(Hypothesis(words=spoken),), start_s=clock, end_s=end_s, speaker=speaker)
+
+
+def said_in(text: str) -> tuple[str, ...]:
+    """Typed text as words: lower case, punctuation dropped."""
+    pieces = text.lower().replace("-", " ").split()
+    words = ("".join(sign for sign in piece if sign.isalpha() or sign == "'") for piece in pieces)
+    return tuple(word for word in words if word)

@@ -1,0 +1,155 @@
+"""START HERE. The loop that carries a reading from the ear to the journal.
+
+Hear an utterance, find its meaning, take one step of the dialogue, then do
+what the step asks for in order: keep the entry first, speak about it after.
+"""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+
+from voicelog.errors import KeepingError, StorageFull
+from voicelog.hearing.ear import Ear, Lost, Quiet
+from voicelog.keeping.clips import ClipFolder
+from voicelog.keeping.journal import Journal
+from voicelog.keeping.record import Record, fold
+from voicelog.meaning.parsing import Context, Reader
+from voicelog.model import Draft, Entry, EntryKind, Heard
+from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Keep, Mode, Said, Silence, Speak
+from voicelog.talking.dialogue import numbered, step
+from voicelog.talking.tones import Tone
+from voicelog.talking.voice import Mouth
+
+SAMPLE_RATE_HZ = 16_000
+
+
+class Watcher:
+    """Sees everything that happens, as it happens: a screen, a live page. This one looks away."""
+
+    def heard(self, heard: Heard) -> None:
+        """An utterance came in."""
+
+    def kept(self, entry: Entry, record: Record, talk: Conversation) -> None:
+        """An entry is on the journal."""
+
+    def spoke(self, text: str, tone: Tone | None) -> None:
+        """Something is about to be said."""
+
+    def lost(self, why: str) -> None:
+        """Sound, or the room to keep it, was lost."""
+
+
+@dataclass
+class Session:
+    """One visit: everything it needs, and where the dialogue stands."""
+
+    reader: Reader
+    desk: Desk
+    ear: Ear
+    mouth: Mouth
+    journal: Journal
+    clips: ClipFolder
+    watcher: Watcher = field(default_factory=Watcher)
+    versions: dict[str, str] = field(default_factory=dict)
+    filler_margin: float = 0.0  # nats by which the best reading must beat talk that is not in the grammar
+    now: Callable[[], datetime] = lambda: datetime.now(UTC)
+    talk: Conversation = Conversation()
+
+    def run(self) -> Record:
+        """Listen until the visit is ended, or there is nothing more to hear."""
+        self._begin()
+
+        try:
+            for event in self.ear.events():
+                # A loss voids what was being said; silence and speech move the dialogue on.
+                if isinstance(event, Lost):
+                    self._say_lost(event.why)
+                else:
+                    self._take(event)
+
+                if self.talk.mode is Mode.ENDED:
+                    break
+        finally:
+            self._finish()
+
+        return self.desk.record
+
+    # ------------------------------------------------------------ the beginning and the end
+
+    def _begin(self) -> None:
+        self.desk = replace(self.desk, record=fold(self.journal.entries()))
+        self._keep(Draft(kind=EntryKind.STARTED, detail={**self.versions, "policy": self.desk.policy.value}), None)
+
+    def _finish(self) -> None:
+        unconfirmed = len(self.desk.record.unconfirmed)
+        self._keep(Draft(kind=EntryKind.STOPPED, detail={"unconfirmed": str(unconfirmed)}), None)
+
+    # ------------------------------------------------------------ one event
+
+    def _take(self, event: Heard | Quiet) -> None:
+        """One event: its meaning, the dialogue's step, and the acts in order."""
+        heard = event if isinstance(event, Heard) else None
+        if heard is None:
+            turn = step(self.talk, Silence(event.seconds), self.desk)
+        else:
+            self.watcher.heard(heard)
+            if self._is_other_talk(heard):
+                return
+            turn = step(self.talk, self._meaning(heard), self.desk)
+        self.talk = turn.talk
+        self._carry_out(turn.acts, heard)
+
+    def _is_other_talk(self, heard: Heard) -> bool:
+        """Speech that a path outside the grammar explains about as well is not meant for the log."""
+        free = self.talk.mode in (Mode.DICTATING, Mode.NAMING)
+        return not free and heard.filler_margin is not None and heard.filler_margin < self.filler_margin
+
+    def _meaning(self, heard: Heard) -> Said:
+        board = self.talk.place.board if self.talk.place else self.desk.sheet.boards[0].reference
+        understood = self.reader.understand(heard, Context(board=board))
+        return Said(understood, heard.end_s, heard.speaker)
+
+    # ------------------------------------------------------------ what the dialogue asks for
+
+    def _carry_out(self, acts: tuple[Act, ...], heard: Heard | None) -> None:
+        for act in acts:
+            match act:
+                case Keep(draft):
+                    self._keep(draft, heard)
+                case Speak(text, tone):
+                    self._speak(text, tone)
+                case Adjust(how):
+                    self.mouth.manner = getattr(self.mouth.manner, how)()
+                case End():
+                    pass
+
+    def _keep(self, draft: Draft, heard: Heard | None) -> None:
+        """Add an entry, with its sound, before anything is said about it."""
+        entry = self.journal.append(self._with_clip(draft, heard))
+        self.desk = replace(self.desk, record=self.desk.record.with_entry(entry))
+        self.talk = numbered(self.talk, entry)
+        self.watcher.kept(entry, self.desk.record, self.talk)
+
+    def _with_clip(self, draft: Draft, heard: Heard | None) -> Draft:
+        """The sound of the words goes with them; without room for it the entry goes on alone."""
+        samples = self.ear.sound(heard) if heard is not None and draft.words else None
+        if samples is None or not len(samples):
+            return draft
+        try:
+            clip = self.clips.keep(samples, SAMPLE_RATE_HZ, self.now())
+        except (StorageFull, KeepingError) as error:
+            self._say_lost(f"the sound of this entry is not kept: {error.what}")
+            return draft
+        if clip.remark:
+            self.watcher.lost(clip.remark)
+        return draft.model_copy(update={"clip": clip.name, "clip_sha256": clip.sha256})
+
+    def _speak(self, text: str, tone: Tone | None) -> None:
+        self.watcher.spoke(text, tone)
+        self.mouth.say(text, tone)
+        self.ear.close_until(max(self.mouth.busy_until, time.monotonic()))
+
+    def _say_lost(self, why: str) -> None:
+        self.watcher.lost(why)
+        self.mouth.say("say again, sound was lost" if "sound" not in why else "sound was not kept", Tone.ATTENTION)
