@@ -1,0 +1,145 @@
+"""Said -> meaning -> said back, refusals beside acceptances; and words that nobody foresaw."""
+
+import random
+import re
+import tomllib
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from voicelog.meaning.parsing import Context
+from voicelog.model import Called, Command, Heard, Hypothesis, NotUnderstood, Number, Place, Reading, Word
+from voicelog.talking.calling import reading_from
+from voicelog.talking.conversation import Conversation, Desk
+from voicelog.talking.phrasing import Phrasing
+
+ROWS = tomllib.loads((Path(__file__).parent / "said.toml").read_text(encoding="utf-8"))["row"]
+ACCEPTED = [row for row in ROWS if "means" in row]
+REFUSED = [row for row in ROWS if "not" in row]
+
+
+@pytest.fixture(scope="module")
+def desk(grammar, sheet):
+    return Desk(grammar, sheet, Phrasing(grammar, sheet), None, None, None)
+
+
+def reading_of(said, reader, context, desk) -> Reading:
+    talk = Conversation(place=Place(board="DB1"))
+    return reading_from(reader.read(tuple(said.split()), context), talk, desk)
+
+
+def in_short(reading: Reading) -> str:
+    """ "DB1/1 zs[test_voltage_V=500] >200 Mohm"."""
+    conditions = ",".join(f"{key}={value}" for key, value in reading.conditions.items())
+    value = reading.value
+    if isinstance(value, Number):
+        shown = f"{value.comparison.value.replace('=', '')}{value.figure}"
+    else:
+        shown = getattr(value, "word", value.kind)
+    parts = (reading.place.key, reading.quantity + (f"[{conditions}]" if conditions else ""), shown, reading.unit)
+    return " ".join(part for part in parts if part)
+
+
+@pytest.mark.parametrize("row", ACCEPTED, ids=lambda row: row["said"])
+def test_said_means(row, reader, context, desk):
+    assert in_short(reading_of(row["said"], reader, context, desk)) == row["means"]
+
+
+@pytest.mark.parametrize("row", ACCEPTED, ids=lambda row: row["said"])
+def test_meaning_is_said_back(row, reader, context, desk):
+    assert desk.phrasing.reading(reading_of(row["said"], reader, context, desk)) == row["back"]
+
+
+@pytest.mark.parametrize("row", ACCEPTED, ids=lambda row: row["said"])
+def test_said_back_means_the_same(row, reader, context, desk):
+    """What the program says, a listener could call out, and it would be understood alike."""
+    first = reading_of(row["said"], reader, context, desk)
+    back = re.sub(r"[.,]", " ", desk.phrasing.reading(first))
+    if first.place.circuit:  # number and name name one circuit twice: a listener would say one of them
+        back = back.replace(desk.phrasing.place(first.place).replace(",", " "), f"circuit {first.place.circuit}")
+        back = back.replace(f"circuit {first.place.circuit}", desk.phrasing.place(first.place, with_name=False))
+    assert reading_of(back, reader, context, desk) == first
+
+
+@pytest.mark.parametrize("row", REFUSED, ids=lambda row: row["said"])
+def test_refused_with_the_reason(row, reader, context):
+    meaning = reader.read(tuple(row["said"].split()), context)
+    assert isinstance(meaning, NotUnderstood)
+    assert row["not"] in meaning.why
+
+
+def test_the_table_covers_every_quantity(grammar):
+    known = set(grammar.quantities)
+    named = {re.split(r"[ \[]", row["means"])[1] for row in ACCEPTED}
+    assert known - named <= {"ring_step2", "ring_step3", "spd"}
+
+
+@pytest.mark.parametrize(
+    ("said", "name", "carries"),
+    [
+        ("affirm", "affirm", None),
+        ("yes", "affirm", None),
+        ("negative", "negative", None),
+        ("correction two point six", "correction", Called(value=Number(figure=Decimal("2.6")))),
+        ("that was circuit seven", "wrong_place", Called(place=Place(board="DB1", circuit="7"))),
+        ("start sweep earth leakage", "start_sweep", Called(quantity="earth_leakage")),
+        (
+            "change circuit six leakage to two point four",
+            "change",
+            Called(
+                place=Place(board="DB1", circuit="6"), quantity="earth_leakage", value=Number(figure=Decimal("2.4"))
+            ),
+        ),
+    ],
+)
+def test_commands(said, name, carries, reader, context):
+    meaning = reader.read(tuple(said.split()), context)
+    assert isinstance(meaning, Command)
+    assert (meaning.name, meaning.called) == (name, carries)
+
+
+def test_every_command_of_the_file_can_be_said(grammar, reader, context):
+    """One sentence drawn from the network for each: none is out of reach."""
+    chance, met = random.Random(5), set()
+    for _ in range(6000):
+        meaning = reader.read(reader.network.sample(chance), context)
+        met |= {meaning.name} if isinstance(meaning, Command) else set()
+    assert met == set(grammar.commands)
+
+
+@settings(max_examples=300, deadline=None)
+@given(data=st.data())
+def test_any_words_at_all_are_read_or_refused(data, reader, grammar, context):
+    words = data.draw(st.lists(st.sampled_from(sorted(reader.network.words)), max_size=9))
+    meaning = reader.read(tuple(words), context)
+    if isinstance(meaning, Called) and meaning.value is not None and meaning.quantity:
+        quantity = grammar.quantities[meaning.quantity]
+        assert meaning.unit in quantity.units or not isinstance(meaning.value, Number)
+        assert not isinstance(meaning.value, Number) or meaning.value.figure <= quantity.greatest * 1_000_000
+    if isinstance(meaning, NotUnderstood):
+        assert meaning.why
+
+
+def test_the_rival_is_the_nearest_different_meaning(reader, context):
+    heard = Heard(
+        hypotheses=(
+            _hypothesis("circuit six earth leakage fifteen milliamps", 10.0),
+            _hypothesis("circuit six leakage fifteen milliamps", 10.5),
+            _hypothesis("circuit six earth leakage fifty milliamps", 11.5),
+        )
+    )
+    understood = reader.understand(heard, context)
+    assert understood.meaning.value == Number(figure=Decimal(15))
+    assert understood.rival.value == Number(figure=Decimal(50))
+    assert understood.margin == pytest.approx(1.5)
+
+
+def test_a_board_may_be_in_hand_that_has_no_such_circuit(reader):
+    assert isinstance(reader.read(("circuit", "twelve"), Context(board="DB1")), NotUnderstood)
+
+
+def _hypothesis(text: str, cost: float) -> Hypothesis:
+    return Hypothesis(words=tuple(Word(text=word) for word in text.split()), cost=cost)
