@@ -1,3 +1,7 @@
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -53,3 +57,22 @@ def job(tmp_path: Path) -> Path:
 @pytest.fixture
 def clock() -> Ticking:
     return Ticking()
+
+
+@pytest.fixture
+def bound() -> Iterator[Path]:
+    """A folder of a user whom permissions bind, and that user's shoes to walk in."""
+    if os.name == "nt":
+        pytest.skip("permissions work otherwise here")
+    folder = Path(tempfile.mkdtemp())
+    folder.chmod(0o777)
+    was = os.geteuid()
+    if was == 0:
+        os.seteuid(65534)
+    job = folder / "job"
+    job.mkdir()
+    yield job
+    os.seteuid(was)
+    if job.exists():
+        job.chmod(0o700)
+    shutil.rmtree(folder)

@@ -52,19 +52,27 @@ def digest_of(body: str) -> str:
 
 
 def forge(draft: Draft, head: Head, at: datetime) -> Row:
-    """The next link behind ``head``. A margin that is no finite number is kept as absent."""
+    """The next link behind ``head``. A margin that is no finite number is kept as absent.
+
+    Raises ValueError for text that UTF-8 cannot hold, and for a time without its zone.
+    """
     known = draft.model_dump(mode="json")
     if draft.margin is not None and not math.isfinite(draft.margin):
         known["margin"] = None
-    known |= {"number": head.number + 1, "at": _zulu(at), "previous": head.digest}
+    known |= {
+        "number": head.number + 1,
+        "at": in_utc(at).isoformat(timespec="microseconds").replace("+00:00", "Z"),
+        "previous": head.digest,
+    }
     body = canonical(known)
     return head.number + 1, body, digest_of(body)
 
 
-def _zulu(at: datetime) -> str:
+def in_utc(at: datetime) -> datetime:
+    """The same moment in UTC. Raises ValueError for a time without its zone."""
     if at.tzinfo is None:
         raise ValueError("the journal's clock must know its time zone")
-    return at.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
+    return at.astimezone(UTC)
 
 
 def entry_of(row: Row) -> Entry:

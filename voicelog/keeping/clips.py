@@ -62,9 +62,7 @@ class ClipFolder:
         self._folder.mkdir()
         flush_folder(self._folder.parent)
         lost, self._kept = self._kept, 0
-        return (
-            f"the clips folder had gone, and with it {lost} of this session's sounds; it was made anew" if lost else ""
-        )
+        return f"the clips folder had gone, and with it {lost} sounds of this session; it is made anew." if lost else ""
 
     def _free_name(self, at: datetime) -> Path:
         while True:
@@ -81,7 +79,7 @@ def flac(samples: np.ndarray, rate_hz: int) -> bytes:
     sound = io.BytesIO()
     try:
         soundfile.write(sound, samples, rate_hz, format="FLAC", subtype="PCM_16")
-    except (soundfile.SoundFileError, TypeError) as error:
+    except (soundfile.SoundFileError, TypeError, ValueError) as error:
         raise KeepingError(f"the sound cannot be written as FLAC: {error}.") from None
     return sound.getvalue()
 

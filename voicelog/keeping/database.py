@@ -61,6 +61,7 @@ SAFE = "Everything acknowledged so far is safe."
 REFUSALS: dict[int, tuple[type[KeepingError], str, str]] = {
     sqlite3.SQLITE_FULL: (StorageFull, "the disk is full.", f"{SAFE} Free some space."),
     sqlite3.SQLITE_IOERR: (StorageFull, "the disk refused.", f"{SAFE} Free some space, or use another disk."),
+    sqlite3.SQLITE_READONLY_DBMOVED: (KeepingError, "the journal was moved or deleted while in use.", "Put it back."),
     sqlite3.SQLITE_READONLY: (KeepingError, "the journal cannot be written.", "Ask for write permission."),
     sqlite3.SQLITE_PERM: (KeepingError, "permission is denied.", "Ask for permission on the job folder."),
     sqlite3.SQLITE_AUTH: (KeepingError, "permission is denied.", "Ask for permission on the job folder."),
@@ -74,8 +75,9 @@ REFUSALS: dict[int, tuple[type[KeepingError], str, str]] = {
 
 def refused(error: sqlite3.Error, path: Path) -> KeepingError:
     """The family's error for one of SQLite's. What it says beyond the table is quoted."""
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    family, what, do = REFUSALS.get(code, (JournalTampered, "the journal does not read.", "Use a copy."))
+    code = getattr(error, "sqlite_errorcode", 0)
+    general = REFUSALS.get(code & 0xFF, (JournalTampered, "the journal does not read.", "Use a copy."))
+    family, what, do = REFUSALS.get(code, general)
     return family(f"{what} ({error})", where=str(path), do=do)
 
 

@@ -20,7 +20,7 @@ from filelock import FileLock, Timeout
 
 from voicelog.errors import JournalLocked, JournalTampered, KeepingError
 from voicelog.keeping import database
-from voicelog.keeping.chain import BrokenChain, Head, Row, entry_of, forge, linked
+from voicelog.keeping.chain import BrokenChain, Head, Row, entry_of, forge, in_utc, linked
 from voicelog.keeping.database import JOURNAL, in_words
 from voicelog.keeping.heads import HEADS, HeadFile, Heads, State, read_heads
 from voicelog.keeping.storage import Progress, quiet, refusal, sha256_of, stepped
@@ -40,7 +40,8 @@ def head(folder: Path) -> Head:
 
     Raises what ``read_entries`` raises.
     """
-    return _last(_read(folder), folder)
+    found = _read(folder)
+    return Head(found[-1][0], found[-1][2]) if found else Head()
 
 
 def read_entries(folder: Path, progress: Progress = quiet) -> tuple[Entry, ...]:
@@ -50,14 +51,15 @@ def read_entries(folder: Path, progress: Progress = quiet) -> tuple[Entry, ...]:
     KeepingError when there is no journal or it cannot be read.
     """
     found = _read(folder)
-    _last(found, folder)
     return tuple(entry_of(row) for row in stepped(found, len(found), progress))
 
 
 def _read(folder: Path) -> list[Row]:
-    """The rows, in agreement with journal.head even while a writer is at work: it is asked before and after."""
+    """The rows, their chain verified and in agreement with journal.head, which is asked before and after them
+    because a writer may be at work."""
     before = _heads(folder)
     found = _read_rows(folder)
+    _verify_chain(found, folder)
     _agree(found, before, _heads(folder), folder)
     return found
 
@@ -73,15 +75,12 @@ def _read_rows(folder: Path) -> list[Row]:
         raise refusal(error, path) from None
 
 
-def _last(found: Iterable[Row], folder: Path) -> Head:
-    """The head after all rows, every link verified. Raises JournalTampered."""
-    last = Head()
+def _verify_chain(found: Iterable[Row], folder: Path) -> None:
     try:
-        for _, after in linked(found):
-            last = after
+        for _ in linked(found):
+            pass
     except BrokenChain as broken:
         raise _tampered(folder, str(broken)) from None
-    return last
 
 
 def _heads(folder: Path) -> Heads | None:
@@ -125,7 +124,6 @@ class Journal:
         self._one_at_a_time = threading.Lock()
         self._head, self._last_at = Head(), None
         self._unlisted: Head | None = None  # committed, its line in journal.head still owed
-        self._file = os.stat(folder / JOURNAL)
 
     @classmethod
     def open(cls, folder: Path, now: Clock = utc_now, progress: Progress = quiet) -> Self:
@@ -186,8 +184,7 @@ class Journal:
         """
         with self._one_at_a_time:
             self._list_owed()
-            at = self._now()
-            row = forge(self._dated(draft, at), self._head, at)
+            row = self._forged(draft)
             self._commit(row)
             entry = entry_of(row)
             self._head, self._last_at = Head(entry.number, entry.digest), entry.at
@@ -218,6 +215,13 @@ class Journal:
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    def _forged(self, draft: Draft) -> Row:
+        try:
+            at = in_utc(self._now())
+            return forge(self._dated(draft, at), self._head, at)
+        except ValueError as error:
+            raise KeepingError(f"this cannot be written down: {error}.", where=str(self._folder / JOURNAL)) from None
+
     def _dated(self, draft: Draft, at: datetime) -> Draft:
         if self._last_at is None or at >= self._last_at:
             return draft
@@ -234,18 +238,6 @@ class Journal:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
                 raise
-        self._still_there(path)
-
-    def _still_there(self, path: Path) -> None:
-        """A file deleted under us takes commits and loses them: never acknowledge into one."""
-        try:
-            now = os.stat(path)
-        except OSError as error:
-            raise refusal(error, path) from None
-        if (now.st_dev, now.st_ino) != (self._file.st_dev, self._file.st_ino):
-            raise KeepingError(
-                "the journal was exchanged while in use.", where=str(path), do="Stop, and look at the job folder."
-            )
 
     def _list(self) -> None:
         """Write the owed line of journal.head; a full disk is told at the next entry, this one is durable."""
@@ -276,10 +268,10 @@ def _verified(connection: sqlite3.Connection, folder: Path, heads: Heads | None,
     with in_words(path):
         version = database.version_of(connection, path)
         found = database.rows(connection) if version else []
+        _verify_chain(stepped(found, len(found), progress), folder)
+        _agree(found, heads, heads, folder)
         if version == len(database.MIGRATIONS) and (foreign := database.foreign_objects(connection)):
             raise _tampered(folder, f"the database's own rules were changed: {', '.join(foreign)}")
-    _last(stepped(found, len(found), progress), folder)
-    _agree(found, heads, heads, folder)
     return found
 
 

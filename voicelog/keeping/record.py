@@ -23,7 +23,8 @@ from typing import Self
 
 from voicelog.model import Conditions, Entry, EntryKind, Place, Reading, Standing, Verdict
 
-Key = tuple[str, str, tuple[tuple[str, str], ...]]  # place, quantity, conditions in order of their names
+Spot = tuple[str, str, str, str]  # board, circuit, rcd, quantity
+Key = tuple[Spot, tuple[tuple[str, str], ...]]  # spot, conditions in order of their names
 
 STANDS = (Standing.AFFIRMED, Standing.UNCHALLENGED)
 CONFIRMS = {EntryKind.AFFIRMED: Standing.AFFIRMED, EntryKind.STOOD: Standing.UNCHALLENGED}
@@ -61,7 +62,12 @@ class Line:
 
 def key_of(place: Place, quantity: str, conditions: Conditions) -> Key:
     """What two readings must share for one to be the retest of the other."""
-    return place.key, quantity, tuple(sorted(conditions.items()))
+    return _spot(place, quantity), tuple(sorted(conditions.items()))
+
+
+def _spot(place: Place, quantity: str) -> Spot:
+    """All parts of a place: ``Place.key`` would take circuit "5" and RCD "5" of a board for one."""
+    return place.board, place.circuit, place.rcd, quantity
 
 
 @dataclass(frozen=True)
@@ -72,8 +78,7 @@ class Record:
     notes: tuple[Entry, ...] = ()  # NOTED: observations, board facts, voice notes
     others: tuple[Entry, ...] = ()  # entries about no line: started, moved, refused, stopped, or a reference astray
     line_of: Mapping[int, int] = field(default_factory=dict, repr=False)  # entry number -> index in lines
-    places: Mapping[tuple[str, str], tuple[int, ...]] = field(default_factory=dict, repr=False)
-    # (place, quantity) -> indices in lines
+    spots: Mapping[Spot, tuple[int, ...]] = field(default_factory=dict, repr=False)  # -> indices in lines
 
     @property
     def current(self) -> tuple[Line, ...]:
@@ -108,12 +113,12 @@ class Record:
 
     def chain(self, place: Place, quantity: str, conditions: Conditions | None = None) -> tuple[Line, ...]:
         """Every line of that quantity there, first call first: retests, corrections and withdrawn ones."""
-        there = (self.lines[index] for index in self.places.get((place.key, quantity), ()))
+        there = (self.lines[index] for index in self.spots.get(_spot(place, quantity), ()))
         return tuple(line for line in there if conditions is None or line.reading.conditions == conditions)
 
     def at(self, place: Place) -> tuple[Line, ...]:
         """Every line of a place."""
-        return tuple(line for line in self.lines if line.reading.place.key == place.key)
+        return tuple(line for line in self.lines if line.reading.place == place)
 
     def with_entry(self, entry: Entry) -> Self:
         """The record one entry later."""
@@ -132,12 +137,12 @@ class _Folding:
     """A record under construction: the same parts, still growing."""
 
     def __init__(self, start: Record) -> None:
-        self.lines, self.line_of, self.places = list(start.lines), dict(start.line_of), dict(start.places)
+        self.lines, self.line_of, self.spots = list(start.lines), dict(start.line_of), dict(start.spots)
         self.notes, self.others = list(start.notes), list(start.others)
 
     def record(self) -> Record:
         lines, notes, others = tuple(self.lines), tuple(self.notes), tuple(self.others)
-        return Record(lines, notes, others, MappingProxyType(self.line_of), MappingProxyType(self.places))
+        return Record(lines, notes, others, MappingProxyType(self.line_of), MappingProxyType(self.spots))
 
     def take(self, entry: Entry) -> None:
         about = self.line_of.get(entry.refers) if entry.refers is not None else None
@@ -153,9 +158,9 @@ class _Folding:
             self._change(about, entry)
 
     def _add_line(self, entry: Entry, reading: Reading) -> None:
-        index, there = len(self.lines), (reading.place.key, reading.quantity)
+        index, spot = len(self.lines), _spot(reading.place, reading.quantity)
         self.line_of[entry.number] = index
-        self.places[there] = (*self.places.get(there, ()), index)
+        self.spots[spot] = (*self.spots.get(spot, ()), index)
         self.lines.append(Line(reading, entry.verdict, entry, (entry,)))
 
     def _remember(self, index: int, entry: Entry) -> None:
