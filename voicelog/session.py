@@ -17,7 +17,7 @@ from voicelog.keeping.record import Record, fold
 from voicelog.meaning.parsing import Context, Reader
 from voicelog.model import Draft, Entry, EntryKind, Heard
 from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Keep, Mode, Said, Silence, Speak
-from voicelog.talking.dialogue import numbered, step
+from voicelog.talking.dialogue import numbered, onward, step
 from voicelog.talking.tones import Tone
 from voicelog.talking.voice import Mouth
 
@@ -99,6 +99,10 @@ class Session:
             turn = step(self.talk, self._meaning(heard), self.desk)
         self.talk = turn.talk
         self._carry_out(turn.acts, heard)
+
+        turn = onward(self.talk, self.desk)
+        self.talk = turn.talk
+        self._carry_out(turn.acts, None)
 
     def _is_other_talk(self, heard: Heard) -> bool:
         """Speech that a path outside the grammar explains about as well is not meant for the log."""

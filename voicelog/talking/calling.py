@@ -139,13 +139,26 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk) -> Turn:
     """Keep the draft and say it back: place and value from the record, then the verdict, then any doubt."""
     reading, verdict = draft.reading, draft.verdict
     doubt = desk.doubt(reading)
-    text = ". ".join(part for part in (_said_back(talk, reading, desk), desk.phrasing.verdict(verdict), doubt) if part)
+    parts = (_said_back(talk, reading, desk), desk.phrasing.verdict(verdict, reading), doubt)
+    text = ". ".join(part for part in parts if part)
     pending = Pending(reading=reading, verdict=verdict, said_back=_said_back(talk, reading, desk))
     talk = talk.having(
-        mode=Mode.CONFIRMING, place=reading.place, pending=pending, asked=None, choices=(), repeated=False, said=text
+        mode=Mode.CONFIRMING,
+        place=_place_in_hand(talk, reading, desk),
+        pending=pending,
+        asked=None,
+        choices=(),
+        repeated=False,
+        said=text,
     )
     tone = Tone.ATTENTION if doubt else _TONES.get(verdict.outcome)
     return Turn(talk, (Keep(draft.model_copy(update={"said_back": text})), Speak(text, tone)))
+
+
+def _place_in_hand(talk: Conversation, reading: Reading, desk: Desk) -> Place:
+    """Where the reading belongs; but a quantity of the board alone does not take the circuit out of hand."""
+    board_alone = desk.grammar.quantities[reading.quantity].places == ("board",)
+    return talk.place if board_alone and talk.place else reading.place
 
 
 def _said_back(talk: Conversation, reading: Reading, desk: Desk) -> str:

@@ -103,6 +103,7 @@ class Conversation(Noun):
     reason: str = ""  # why readings are taken again: "unplugged tea urn"
     point: str = ""  # the wander-lead point in hand
     undone: tuple[Redo, ...] = ()  # what "redo" would do, latest last
+    due: bool = False  # the tour asks for its next step once the entries before it are kept
     said: str = ""  # the program's last words
     repeated: bool = False  # the pending words were already said twice
     terse: bool = False

@@ -80,7 +80,8 @@ def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    return touring.move_on(calling.affirm(talk, said, desk), desk)
+    turn = calling.affirm(talk, said, desk)
+    return Turn(turn.talk.having(due=talk.tour is not None), turn.acts)
 
 
 def _disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -262,6 +263,11 @@ def _silence(talk: Conversation, silence: Silence, desk: Desk) -> Turn:
     asked = talk.tour.here if talk.tour else None
     left = talk.having(mode=Mode.LISTENING, last=talk.pending or talk.last, pending=None, choices=(), asked=asked)
     return speak(left, "left unconfirmed", Tone.ATTENTION)
+
+
+def onward(talk: Conversation, desk: Desk) -> Turn:
+    """What the dialogue does by itself once the entries of a turn are kept: a tour asks for its next step."""
+    return touring.move_on(talk.having(due=False), desk) if talk.due else Turn(talk)
 
 
 def numbered(talk: Conversation, entry: Entry) -> Conversation:

@@ -103,9 +103,11 @@ class Phrasing:
         quantity = self.quantity(reading.quantity, reading.conditions)
         return f"{quantity}, {self.value(reading.value, reading.unit, reading.quantity)}"
 
-    def verdict(self, verdict: Verdict) -> str:
-        """ "pass"; "fail, limit one point zero nine ohms"."""
+    def verdict(self, verdict: Verdict, reading: Reading) -> str:
+        """ "pass"; "fail, limit one point zero nine ohms"; nothing when the value itself says it."""
         said = _VERDICT_WORDS[verdict.outcome]
+        if isinstance(reading.value, Result) and reading.value.word == said:
+            return ""
         if verdict.outcome is not Outcome.FAIL or verdict.limit is None:
             return said
         number = say_number(Number(figure=verdict.limit), self.grammar.numbers)

@@ -19,7 +19,10 @@ def read_back(talk: Conversation, said: Said, desk: Desk) -> Turn:
     meant = talk.pending or talk.last
     if meant is None:
         return speak(talk, "nothing is on the record yet")
-    return speak(talk, f"{desk.phrasing.reading(meant.reading)}. {desk.phrasing.verdict(meant.verdict)}".rstrip(". "))
+    return speak(
+        talk,
+        f"{desk.phrasing.reading(meant.reading)}. {desk.phrasing.verdict(meant.verdict, meant.reading)}".rstrip(". "),
+    )
 
 
 def status(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -63,7 +66,8 @@ def what_is_left(talk: Conversation, said: Said, desk: Desk) -> Turn:
     for quantity in USUAL:
         lacking = [place for place in _circuits(desk) if (place.key, quantity) not in measured]
         if lacking:
-            names = ", ".join(desk.phrasing.place(place, with_name=False) for place in lacking)
+            named = [desk.phrasing.place(place, with_name=False) for place in lacking]
+            names = "all circuits" if lacking == _circuits(desk) and len(lacking) > 1 else ", ".join(named)
             parts.append(f"{desk.grammar.quantities[quantity].says}: {names}")
     return speak(talk, ". ".join(parts) or "nothing is left of the usual tests")
 

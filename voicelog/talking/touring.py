@@ -77,7 +77,7 @@ def _all_conditions(quantity: Quantity, given: dict[str, str]) -> dict[str, str]
 
 def begin(talk: Conversation, desk: Desk, tour: Tour) -> Turn:
     """Start a tour at its first step that has no reading yet."""
-    talk = talk.having(tour=tour.model_copy(update={"at": _next_open(tour, -1, desk)}))
+    talk = talk.having(tour=_at_open(tour, 0, desk))
     return ask_step(talk, desk, prefix=f"{tour.title}. ")
 
 
@@ -135,19 +135,16 @@ def _left_words(left: list[Asked], talk: Conversation, desk: Desk) -> str:
     return f"left: {', '.join(named)}"
 
 
-def move_on(turn: Turn, desk: Desk) -> Turn:
-    """After a reading of the tour was affirmed: ask for the next step that is still open."""
-    talk = turn.talk
+def move_on(talk: Conversation, desk: Desk) -> Turn:
+    """After a reading was affirmed: ask for this step of the tour, or the next one that is still open."""
     if talk.tour is None or talk.mode is not Mode.LISTENING:
-        return turn
-    if desk.policy is Policy.EVERY:
-        talk = talk.having(tour=_advanced(talk.tour, desk))
-    asked = ask_step(talk, desk)
-    return Turn(asked.talk, (*turn.acts, *asked.acts))
+        return Turn(talk)
+    return ask_step(talk.having(tour=_at_open(talk.tour, talk.tour.at, desk)), desk)
 
 
-def _advanced(tour: Tour, desk: Desk) -> Tour:
-    return tour.model_copy(update={"at": _next_open(tour, tour.at, desk)})
+def _at_open(tour: Tour, first: int, desk: Desk) -> Tour:
+    """The tour at the first open step from ``first`` on."""
+    return tour.model_copy(update={"at": _next_open(tour, first - 1, desk)})
 
 
 def on_course(talk: Conversation) -> bool:
@@ -160,7 +157,7 @@ def look_ahead(turn: Turn, desk: Desk, advance: bool) -> Turn:
     talk = turn.talk
     if talk.tour is None or talk.pending is None or desk.policy is not Policy.SECOND_PERSON:
         return turn
-    tour = _advanced(talk.tour, desk) if advance else talk.tour
+    tour = _at_open(talk.tour, talk.tour.at + 1, desk) if advance else talk.tour
     talk = talk.having(tour=tour, asked=tour.here)
     if tour.here is None:
         return Turn(talk, turn.acts)
