@@ -7,13 +7,13 @@ import pytest
 
 from tests.meaning.test_parsing import in_short
 from voicelog.checking.editions import load_edition
-from voicelog.checking.verdicts import judge
 from voicelog.keeping.record import fold
 from voicelog.meaning.parsing import Context
 from voicelog.model import Entry, Understood
 from voicelog.talking.conversation import Adjust, Conversation, Desk, End, Keep, Policy, Said, Silence, Speak
 from voicelog.talking.dialogue import numbered, onward, step
 from voicelog.talking.phrasing import Phrasing
+from voicelog.visit import judging
 
 FOLDER = Path(__file__).parent / "conversations"
 FILES = sorted(FOLDER.glob("*.txt"))
@@ -25,12 +25,8 @@ class Rehearsal:
     def __init__(self, grammar, sheet, reader, policy):
         self.reader, self.entries, self.done = reader, [], []
         self.talk = Conversation()
-        edition = load_edition(sheet.limits)
-
-        def judged(reading):
-            return judge(reading, sheet, edition, tuple(line.reading for line in self.desk.record.current))
-
-        self.desk = Desk(grammar, sheet, Phrasing(grammar, sheet), fold(()), judged, lambda reading: "", policy)
+        judged = judging(sheet, load_edition(sheet.limits))
+        self.desk = Desk(grammar, sheet, Phrasing(grammar, sheet), fold(()), judged, lambda *given: "", policy)
 
     def say(self, text):
         self.done.append(f"> {text}")

@@ -114,7 +114,7 @@ def _called(talk: Conversation, said: Said, desk: Desk, called: Called, reason: 
     except Incomplete as missing:
         return refuse(talk, said, str(missing))
     earlier = desk.record.latest(reading.place, reading.quantity, reading.conditions)
-    draft = draft_of(EntryKind.CALLED, said, reading, desk.judge(reading))
+    draft = draft_of(EntryKind.CALLED, said, reading, desk.judge(reading, desk.record))
     draft = draft.model_copy(
         update={"reason": reason or talk.reason, "refers": earlier.entry.number if earlier and reason else None}
     )
@@ -138,7 +138,7 @@ def draft_of(kind: EntryKind, said: Said, reading: Reading, verdict: Verdict) ->
 def say_back(talk: Conversation, draft: Draft, desk: Desk) -> Turn:
     """Keep the draft and say it back: place and value from the record, then the verdict, then any doubt."""
     reading, verdict = draft.reading, draft.verdict
-    doubt = desk.doubt(reading)
+    doubt = desk.doubt(reading, desk.record)
     parts = (_said_back(talk, reading, desk), desk.phrasing.verdict(verdict, reading), doubt)
     text = ". ".join(part for part in parts if part)
     pending = Pending(reading=reading, verdict=verdict, said_back=_said_back(talk, reading, desk))
@@ -267,7 +267,7 @@ def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: 
         _refuse(reading, desk)
     except Incomplete as wrong:
         return refuse(talk, said, str(wrong))
-    draft = draft_of(EntryKind.CORRECTED, said, reading, desk.judge(reading))
+    draft = draft_of(EntryKind.CORRECTED, said, reading, desk.judge(reading, desk.record))
     return say_back(talk, draft.model_copy(update={"refers": meant.number}), desk)
 
 

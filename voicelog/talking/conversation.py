@@ -187,8 +187,8 @@ class Desk:
     sheet: Sheet
     phrasing: Phrasing
     record: Record
-    judge: Callable[[Reading], Verdict]
-    doubt: Callable[[Reading], str]  # why a value is hard to believe, as a question; empty when it is not
+    judge: Callable[[Reading, Record], Verdict]
+    doubt: Callable[[Reading, Record], str]  # why a value is hard to believe, as a question; empty when it is not
     policy: Policy = Policy.EVERY
     close: float = 3.0  # nats: two readings nearer than this are both asked about
 

@@ -25,7 +25,6 @@ RATE = 1  # espeak_PARAMETER, words a minute
 UTF8, PHONEMES = 1, 0x100  # espeak_Synth flags; the second lets [[...]] through
 BY_CHARACTER = 1
 USUAL_WPM = 165
-SEED = 1  # its breath noise: the same clause shall sound the same each time
 
 BRITISH = "gmw/en"
 _STARTING = threading.Lock()  # two threads may ask first; the library must be started once
@@ -69,7 +68,6 @@ class _Library:
         with self._lock:
             self._pieces = []
             self._choose(accent, words_per_minute)
-            self._library.espeak_ng_SetRandSeed(SEED)
             status = self._library.espeak_Synth(coded, len(coded), 0, BY_CHARACTER, 0, UTF8 | PHONEMES, None, None)
             if status or not self._pieces:
                 raise DeviceError(f"eSpeak NG made no sound of {text!r} (status {status}).", do="Use --voice natural.")

@@ -119,7 +119,7 @@ def count_points(talk: Conversation, said: Said, desk: Desk) -> Turn:
         words=said.understood.words,
         place=talk.place,
         reading=reading,
-        verdict=desk.judge(reading),
+        verdict=desk.judge(reading, desk.record),
         speaker=said.speaker,
     )
     return say_back(talk, draft, desk)

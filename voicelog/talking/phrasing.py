@@ -39,19 +39,23 @@ class Phrasing:
         if place.circuit:
             return f"{board}circuit {self._designation(place.circuit)}{self._name(place) if with_name else ''}"
         if place.rcd:
-            return board + self._utterances.spoken_reference(place.rcd)
+            return board + self.reference(place.rcd)
         return f"{board}tails"
+
+    def reference(self, reference: str) -> str:
+        """ "RCD1" as "r c d one"."""
+        return self._utterances.spoken_reference(reference)
 
     def _board(self, place: Place) -> str:
         """Said only where there is more than one."""
         if len(self.sheet.boards) < 2:
             return ""
-        return f"board {self._utterances.spoken_reference(place.board)}, "
+        return f"board {self.reference(place.board)}, "
 
     def _designation(self, number: str) -> str:
         figures, _, phase = number.partition("L")
         if not figures.isdigit():
-            return self._utterances.spoken_reference(number)
+            return self.reference(number)
         said = self._utterances.natural(figures)
         return f"{said} line {self._utterances.natural(phase)}" if phase else said
 

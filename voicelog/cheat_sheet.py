@@ -1,0 +1,54 @@
+"""All that can be said on a job, from the same grammar that is heard and read."""
+
+from pathlib import Path
+
+from voicelog.installation import Sheet
+from voicelog.keeping.sheet import load_sheet
+from voicelog.meaning.grammar import Grammar, Quantity, first_spelling, load_grammar
+from voicelog.meaning.phrase import read_phrase, spellings
+from voicelog.resources import data_folder
+from voicelog.talking.phrasing import Phrasing
+
+
+def page(job: Path | None) -> str:
+    """The sheet as text: places, quantities with their units, results, orders."""
+    grammar = load_grammar()
+    sheet = load_sheet(job) if job else load_sheet(data_folder("audio_samples") / "demo")
+    blocks = (_places(grammar, sheet), _quantities(grammar), _results(grammar), _orders(grammar))
+    return "\n\n".join(blocks)
+
+
+def _places(grammar: Grammar, sheet: Sheet) -> str:
+    phrasing = Phrasing(grammar, sheet)
+    rows = ["PLACES", "  tails, main switch, origin"]
+    for board in sheet.boards:
+        rows += [f"  {phrasing.reference(rcd.reference)}" for rcd in board.rcds]
+        rows += [f"  circuit {circuit.number}: {circuit.name.lower()}" for circuit in board.circuits]
+    return "\n".join(rows)
+
+
+def _quantities(grammar: Grammar) -> str:
+    return "\n".join(["READINGS", *(_quantity(quantity, grammar) for quantity in grammar.quantities.values())])
+
+
+def _quantity(quantity: Quantity, grammar: Grammar) -> str:
+    ways = " | ".join(_ways(quantity.said))
+    conditions = "".join(
+        f" [{' | '.join(condition.spoken(value) for value in condition.said)}]" for condition in quantity.condition
+    )
+    units = " | ".join(grammar.units[unit].spoken for unit in quantity.units if unit)
+    choices = " | ".join(first_spelling(said) for said in quantity.choices.values())
+    return f"  {ways}{conditions} … {units or choices or quantity.value}"
+
+
+def _results(grammar: Grammar) -> str:
+    return "\n".join(["RESULTS", *(f"  {' | '.join(_ways(result.said))}" for result in grammar.results.values())])
+
+
+def _orders(grammar: Grammar) -> str:
+    rows = (f"  {' | '.join(_ways(command.said)[:3]):44} {command.does}" for command in grammar.commands.values())
+    return "\n".join(["ORDERS", *rows])
+
+
+def _ways(phrases: tuple[str, ...]) -> list[str]:
+    return [" ".join(way) for phrase in phrases for way in spellings(read_phrase(phrase))]

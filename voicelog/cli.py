@@ -1,0 +1,194 @@
+"""The commands. Each is a few lines: it opens what it needs, calls one room, and prints.
+
+Rooms are imported where they are used, so that a command starts in the time it needs and no more.
+"""
+
+import sys
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from voicelog import __version__
+from voicelog.errors import InputError, VoicelogError
+
+app = typer.Typer(
+    name="voicelog",
+    help="Spoken test readings onto the record right, first time, while both hands are on the probes.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+
+JobFolder = Annotated[Path, typer.Argument(metavar="JOB", help="the job folder")]
+AsJson = Annotated[bool, typer.Option("--json", help="one JSON object on standard output and nothing else")]
+
+
+class PolicyName(StrEnum):
+    """Who confirms a reading."""
+
+    EVERY = "every"
+    SECOND_PERSON = "second-person"
+
+
+def console() -> Console:
+    return Console(highlight=False, soft_wrap=True)
+
+
+def notes() -> Console:
+    """Progress and remarks: never on standard output."""
+    return Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """The console command: errors become one clear message and exit code 2, never a traceback."""
+    try:
+        app(arguments)
+    except VoicelogError as error:
+        notes().print(f"voicelog: {error}", markup=False)
+        sys.exit(2)
+    except OSError as error:
+        notes().print(f"voicelog: {error.filename or 'the system'}: {error.strerror or error}.", markup=False)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        notes().print("voicelog: stopped; everything kept so far is safe.")
+        sys.exit(130)
+
+
+@app.callback(invoke_without_command=True)
+def _version(
+    version: Annotated[bool, typer.Option("--version", help="print the version and leave", is_eager=True)] = False,
+) -> None:
+    if version:
+        typer.echo(f"voicelog {__version__}")
+        raise typer.Exit
+
+
+# ---------------------------------------------------------------- a job
+
+
+@app.command()
+def new(folder: JobFolder) -> None:
+    """Make a job folder with a sheet that explains itself."""
+    from voicelog.keeping.sheet import new_job
+
+    sheet = new_job(folder, date.today())
+    console().print(f"Made {sheet}. Fill it in, then: voicelog listen {folder}")
+
+
+@app.command()
+def listen(
+    folder: JobFolder,
+    source: Annotated[Path | None, typer.Option("--from", metavar="FILE", help="a recording instead of the microphone")] = None,
+    typed: Annotated[bool, typer.Option("--typed", help="type the words instead of speaking them")] = False,
+    policy: Annotated[PolicyName, typer.Option(help="who confirms a reading")] = PolicyName.EVERY,
+    silent: Annotated[bool, typer.Option("--silent", help="print what would be said")] = False,
+    voice: Annotated[str, typer.Option(help="natural or espeak")] = "natural",
+    device: Annotated[str, typer.Option(help="microphone, by number or part of its name")] = "",
+    model: Annotated[Path | None, typer.Option(metavar="DIR", help="a Vosk model folder of your own")] = None,
+) -> None:
+    """Listen, say back, check and keep: the visit itself."""
+    from voicelog import visiting
+
+    options = visiting.Options(
+        source=source, typed=typed, policy=policy.value, silent=silent, voice=voice, device=device, model=model
+    )
+    record = visiting.listen(folder, options, console())
+    console().print(visiting.closing_words(record))
+
+
+@app.command()
+def hear(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="recordings")],
+    job: Annotated[Path | None, typer.Option(metavar="JOB", help="a job folder, for its circuits")] = None,
+    as_json: AsJson = False,
+    model: Annotated[Path | None, typer.Option(metavar="DIR", help="a Vosk model folder of your own")] = None,
+) -> None:
+    """What the recordings say, one line an utterance; no dialogue, nothing kept."""
+    from voicelog import visiting
+
+    for line in visiting.hear(files, job, model):
+        typer.echo(line.json() if as_json else line.text())
+
+
+@app.command()
+def trace(
+    what: Annotated[str, typer.Argument(metavar="WORDS|FILE", help='a sentence, or a recording of one')],
+    job: Annotated[Path | None, typer.Option(metavar="JOB", help="a job folder, for its circuits and limits")] = None,
+    model: Annotated[Path | None, typer.Option(metavar="DIR", help="a Vosk model folder of your own")] = None,
+) -> None:
+    """The path of one reading, step by step."""
+    from voicelog import tracing
+
+    console().print(tracing.table(tracing.trace(what, job, model)))
+
+
+@app.command()
+def report(
+    folder: JobFolder,
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="where to write; beside the job otherwise")] = None,
+) -> None:
+    """Write schedule (CSV, JSON) and log (HTML)."""
+    from voicelog import handing_over
+
+    for path in handing_over.write_all(folder, out):
+        console().print(f"wrote {path}")
+
+
+@app.command()
+def verify(folder: JobFolder) -> None:
+    """Whether the journal is whole: exit code 0 when it is, 1 when not, 2 when it cannot be read."""
+    from voicelog.keeping.verify import verify as verify_job
+
+    found = verify_job(folder)
+    console().print(str(found), markup=False)
+    raise typer.Exit(found.exit_code)
+
+
+@app.command()
+def devices(
+    check: Annotated[bool, typer.Option("--check", help="listen for three seconds and judge the level")] = False,
+    device: Annotated[str, typer.Option(help="microphone, by number or part of its name")] = "",
+) -> None:
+    """The microphones and loudspeakers there are."""
+    from voicelog.hearing import audio
+
+    if check:
+        console().print(str(audio.level_check(device)), markup=False)
+        return
+    for line in audio.devices():
+        console().print(str(line), markup=False)
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(metavar="DIR", help="where the job and its documents go")] = Path("demo"),
+    voice: Annotated[str, typer.Option(help="silent, natural or espeak")] = "silent",
+) -> None:
+    """A recorded visit through the real recogniser, dialogue, limits and journal."""
+    from voicelog import demonstration
+
+    demonstration.run(out, voice, console())
+
+
+@app.command()
+def words(
+    job: Annotated[Path | None, typer.Option(metavar="JOB", help="a job folder, for its circuits")] = None,
+) -> None:
+    """The cheat sheet: all that can be said."""
+    from voicelog import cheat_sheet
+
+    console().print(cheat_sheet.page(job), markup=False)
+
+
+def sound_or_words(what: str) -> Path | None:
+    """The file that ``what`` names, or None when it is a sentence. InputError when it can only be a missing file."""
+    path = Path(what)
+    if path.is_file():
+        return path
+    if path.suffix.lower() in (".wav", ".flac", ".ogg") or "/" in what:
+        raise InputError("there is no such recording.", where=what)
+    return None

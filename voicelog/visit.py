@@ -1,0 +1,86 @@
+"""Sets the table for one visit: the job, its grammar, its limits, its reader, and the desk they make."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from voicelog import __version__
+from voicelog.checking.edition import Edition
+from voicelog.checking.editions import load_edition, shipped_editions
+from voicelog.checking.verdicts import judge
+from voicelog.errors import EditionError
+from voicelog.installation import Sheet
+from voicelog.keeping.job import Job, open_job
+from voicelog.keeping.record import Record, fold
+from voicelog.meaning.grammar import Grammar, load_grammar
+from voicelog.meaning.parsing import Reader
+from voicelog.model import Reading, Verdict
+from voicelog.talking.conversation import Desk, Policy
+from voicelog.talking.phrasing import Phrasing
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A job opened for work."""
+
+    job: Job
+    grammar: Grammar
+    edition: Edition
+    reader: Reader
+
+    @property
+    def sheet(self) -> Sheet:
+        return self.job.sheet
+
+    def desk(self, policy: Policy) -> Desk:
+        """What the dialogue may look at. The record is laid on it by the session."""
+        return Desk(
+            grammar=self.grammar,
+            sheet=self.sheet,
+            phrasing=Phrasing(self.grammar, self.sheet),
+            record=fold(()),
+            judge=judging(self.sheet, self.edition),
+            doubt=lambda reading, record: "",
+            policy=policy,
+        )
+
+    def versions(self) -> dict[str, str]:
+        """What the readings were understood and judged by, for the journal."""
+        return {
+            "voicelog": __version__,
+            "grammar": f"{self.grammar.kind} {self.grammar.version}",
+            "edition": self.edition.label,
+        }
+
+
+def open_visit(folder: Path) -> Visit:
+    """Open a job for work. Raises KeepingError, SheetError, GrammarError, EditionError."""
+    job = open_job(folder)
+    grammar = load_grammar()
+    return Visit(job, grammar, edition_of(job), Reader(grammar, job.sheet))
+
+
+def edition_of(job: Job) -> Edition:
+    """The limit edition that the sheet names. Raises EditionError when it names none."""
+    if not job.sheet.limits:
+        known = ", ".join(sorted(shipped_editions()))
+        raise EditionError(
+            "the sheet names no limit edition.",
+            where=str(job.folder / "job.toml"),
+            do=f"Set limits to the edition in force for this installation: one of {known}, or a file of your own.",
+        )
+    return load_edition(job.sheet.limits, job.folder)
+
+
+def standing(record: Record) -> tuple[Reading, ...]:
+    """The readings that count, for the checks."""
+    return tuple(line.reading for line in record.current)
+
+
+def judging(sheet: Sheet, edition: Edition) -> Callable[[Reading, Record], Verdict]:
+    """Limits applied to a reading in the light of those that stand."""
+
+    def judged(reading: Reading, record: Record) -> Verdict:
+        return judge(reading, sheet, edition, standing(record))
+
+    return judged
