@@ -88,11 +88,12 @@ def linked(rows: Iterable[Row]) -> Iterator[tuple[Row, Head]]:
     """The rows in order, each with the head after it. Raises BrokenChain at the first that does not verify."""
     head = Head()
     for row in rows:
-        head = _next_link(row, head)
+        head = next_link(row, head)
         yield row, head
 
 
-def _next_link(row: Row, head: Head) -> Head:
+def next_link(row: Row, head: Head) -> Head:
+    """The head after one more row. Raises BrokenChain when it does not follow on ``head``."""
     number, body, digest = row
     if number != head.number + 1:
         raise BrokenChain(head.number + 1, f"is missing; entry {number} follows entry {head.number}")
