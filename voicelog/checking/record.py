@@ -1,10 +1,11 @@
 """Look things up among the readings that stand. The last one of a kind counts."""
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from decimal import Decimal
 
 from voicelog.checking.units import convert
-from voicelog.model import Comparison, Number, Place, Reading
+from voicelog.model import Comparison, Noun, Number, Place, Reading
 
 Record = Sequence[Reading]  # the readings that stand, in the order they were taken
 
@@ -41,3 +42,18 @@ def last_of_each(record: Record) -> tuple[Reading, ...]:
 
 def _under(reading: Reading, conditions: dict[str, str]) -> bool:
     return all(reading.conditions.get(key) == value for key, value in conditions.items())
+
+
+class Taken(Noun):
+    """A reading that stands, with when, why and by which journal entry it came: what a diagnosis cites."""
+
+    reading: Reading
+    at: datetime | None = None  # aware, UTC
+    reason: str = ""  # "unplugged the tea urn"
+    entry: int | None = None  # number in the journal
+
+    @property
+    def origin(self) -> str:
+        """Where a figure comes from, in a few words: ``DB1/5 earth_leakage, entry 12``."""
+        number = f", entry {self.entry}" if self.entry is not None else ""
+        return f"{self.reading.place.key} {self.reading.quantity}{number}"

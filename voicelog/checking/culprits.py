@@ -1,0 +1,127 @@
+"""Who is to blame for an RCD that trips: one circuit, the sum of many, a fault, or no leakage at all. mA, Mohm."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Literal
+
+from voicelog.checking.edition import Edition
+from voicelog.checking.insulation import resistive_mA, short
+from voicelog.checking.leakage import budget_mA, resolution_mA, trip_floor_mA, whole_against_parts
+from voicelog.checking.weighing import nearest, plain, trimmed
+from voicelog.installation import Rcd
+from voicelog.model import Noun
+
+Kind = Literal[
+    "one culprit", "the sum of many", "insulation fault", "something not measured", "not leakage", "cannot tell"
+]
+LIVE_VOLTAGE_V = Decimal(230)
+
+
+class Blame(Noun):
+    """Why an RCD trips, as far as the readings say."""
+
+    kind: Kind
+    circuits: tuple[str, ...]  # who is meant; empty when nobody in particular
+    sentences: tuple[str, ...]  # the reasoning, step by step
+
+
+class Evidence(Noun):
+    """What was read behind one RCD."""
+
+    rcd: Rcd
+    parts_mA: dict[str, Decimal]  # leakage by circuit
+    whole_mA: Decimal | None = None  # measured at the RCD itself
+    insulation_Mohm: dict[str, Decimal] = {}  # least value to earth by circuit, or by the RCD's own reference
+    ramp_mA: Decimal | None = None  # operating current with the loads off
+
+    @property
+    def total_mA(self) -> Decimal:
+        """The whole as measured, else the arithmetic sum of the parts."""
+        return self.whole_mA if self.whole_mA is not None else sum(self.parts_mA.values(), Decimal(0))
+
+
+def blame(evidence: Evidence, edition: Edition) -> Blame:
+    """The verdict on one RCD, the most serious cause first."""
+    fault = _insulation_fault(evidence, edition)
+    if fault is not None:
+        return fault
+    if not evidence.parts_mA and evidence.whole_mA is None:
+        return Blame(kind="cannot tell", circuits=(), sentences=("No leakage was measured here",))
+    total, budget = evidence.total_mA, budget_mA(evidence.rcd, edition)
+    opening = _opening(evidence, edition)
+    if total <= budget:
+        return _within_budget(evidence, edition, opening)
+    return _over_budget(evidence, budget, opening)
+
+
+def _insulation_fault(evidence: Evidence, edition: Edition) -> Blame | None:
+    least = min(row.at_least_Mohm for row in edition.insulation if row.test_voltage_V == 500)
+    faulty = {name: value for name, value in evidence.insulation_Mohm.items() if value < least}
+    if not faulty:
+        return None
+    said = [
+        f"{name} reads {plain(value)} Mohm to earth, less than {plain(least)}: at {plain(LIVE_VOLTAGE_V)} V that lets "
+        f"{short(resistive_mA(value, LIVE_VOLTAGE_V))} mA flow"
+        for name, value in faulty.items()
+    ]
+    if evidence.total_mA:
+        said.append(f"The leakage read there is {plain(evidence.total_mA)} mA")
+    said.append("Unplug items one by one and test again before the fixed wiring is blamed")
+    return Blame(kind="insulation fault", circuits=tuple(faulty), sentences=tuple(said))
+
+
+def _opening(evidence: Evidence, edition: Edition) -> tuple[str, ...]:
+    budget, floor = budget_mA(evidence.rcd, edition), trip_floor_mA(evidence.rcd, edition)
+    total = evidence.total_mA
+    how = "measured at the device" if evidence.whole_mA is not None else "the sum of its circuits, the safe upper bound"
+    against = f"against a budget of {trimmed(budget)} mA and a possible trip from {trimmed(floor)} mA"
+    said = [f"{plain(total)} mA ({how}) {against}"]
+    if evidence.whole_mA is not None and evidence.parts_mA:
+        said.append(whole_against_parts(evidence.whole_mA, tuple(evidence.parts_mA.values())).sentence)
+    return tuple(said)
+
+
+def _within_budget(evidence: Evidence, edition: Edition, opening: tuple[str, ...]) -> Blame:
+    window_low = trip_floor_mA(evidence.rcd, edition)
+    early = evidence.ramp_mA is not None and evidence.ramp_mA < window_low
+    cause = (
+        f"The device itself trips at {plain(evidence.ramp_mA)} mA with the loads off, below {trimmed(window_low)} mA: "
+        "it is too sensitive"
+        if early
+        else "Standing leakage does not explain a trip. Look for a neutral to earth contact, a neutral borrowed from "
+        "another circuit, loads that switch on for short times, damp that comes and goes, surges, or the device itself"
+    )
+    return Blame(kind="not leakage", circuits=(), sentences=(*opening, cause))
+
+
+def _over_budget(evidence: Evidence, budget: Decimal, opening: tuple[str, ...]) -> Blame:
+    parts = evidence.parts_mA
+    unmeasured = _unmeasured_mA(evidence)
+    if not parts or unmeasured > max(parts.values()):
+        missing = f"At least {plain(unmeasured)} mA is in something that was not measured by itself"
+        return Blame(kind="something not measured", circuits=(), sentences=(*opening, missing))
+    largest = max(parts, key=lambda name: parts[name])
+    rest = evidence.total_mA - parts[largest]
+    if parts[largest] * 2 >= evidence.total_mA and rest <= budget:
+        said = f"{largest} alone gives {plain(parts[largest])} mA; the others, {plain(rest)} mA, would be within the budget"
+        return Blame(kind="one culprit", circuits=(largest,), sentences=(*opening, said))
+    return _sum_of_many(parts, budget, opening)
+
+
+def _unmeasured_mA(evidence: Evidence) -> Decimal:
+    """What the whole holds beyond the arithmetic sum of the parts, allowing for how coarsely they were read."""
+    if evidence.whole_mA is None:
+        return Decimal(0)
+    figures = (evidence.whole_mA, *evidence.parts_mA.values())
+    slack = sum((resolution_mA(figure) for figure in figures), Decimal(0))
+    return max(evidence.whole_mA - sum(evidence.parts_mA.values(), Decimal(0)) - slack, Decimal(0))
+
+
+def _sum_of_many(parts: Mapping[str, Decimal], budget: Decimal, opening: tuple[str, ...]) -> Blame:
+    ordered = sorted(parts, key=lambda name: -parts[name])
+    largest, share = ordered[0], nearest(parts[ordered[0]] / budget * 100, 0)
+    many = (
+        f"No circuit stands out: the largest, {largest}, has {plain(parts[largest])} mA, {plain(share)} % of the "
+        "budget. It is the sum: divide the circuits over more RCDs"
+    )
+    return Blame(kind="the sum of many", circuits=tuple(ordered), sentences=(*opening, many))

@@ -1,0 +1,184 @@
+"""Ask before it is kept: a figure that cannot be, or that looks like a slip of the point or the unit.
+
+Asking is cheap while the probes are still on; a wrong figure on a record is not. Nothing here refuses a
+reading: the person with the probes answers.
+"""
+
+from collections.abc import Callable
+from decimal import Decimal
+from statistics import median
+
+from voicelog.checking.changes import VOLATILE
+from voicelog.checking.continuity import predicted_r1_r2
+from voicelog.checking.loop import origin_ohm
+from voicelog.checking.previous import PreviousRecord
+from voicelog.checking.record import Record, figure, latest_figure
+from voicelog.checking.rings import Ends, ends_of, step2_ohm, step3_range_ohm
+from voicelog.checking.slips import Slip, same_digits, slip_between
+from voicelog.checking.units import convert
+from voicelog.checking.weighing import Unknown, nearest, plain
+from voicelog.installation import Sheet
+from voicelog.model import Noun, Number, Place, Reading
+
+LOOP_SLACK_OHM = Decimal("0.05")  # how far Zs may lie under Ze before it is asked about: parallel paths, accuracy
+FEWEST_NEIGHBOURS = 3
+SIMILAR_EVERYWHERE = ("zs", "r1_r2", "ring_r1", "ring_rn", "ring_r2", "voltage")  # alike within a board, up to tenfold
+
+
+class Question(Noun):
+    """What to ask by voice, why, and the value that was perhaps meant."""
+
+    words: str  # to be said: "Zs 5.20? ..."
+    why: str
+    likely: Number | None = None  # in the unit of the reading; None when nothing suggests one
+
+
+Check = Callable[[Reading, Sheet, PreviousRecord | None, Record], Question | None]
+
+
+def implausible(reading: Reading, sheet: Sheet, previous: PreviousRecord | None, neighbours: Record) -> Question | None:
+    """A question when a plain figure contradicts what is already known; None when it does not.
+
+    ``neighbours`` are the readings that stand. Comparisons, over range and words are not questioned.
+    """
+    if figure(reading, reading.unit) is None:
+        return None
+    found = (check(reading, sheet, previous, neighbours) for check in CHECKS)
+    return next((question for question in found if question is not None), None)
+
+
+def _against_previous(
+    reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
+) -> Question | None:
+    then = previous.reading(reading.place, reading.quantity, reading.conditions) if previous else None
+    expected = figure(then, reading.unit) if then else None
+    if expected is None or (reading.quantity in VOLATILE and not same_digits(reading.value.figure, expected)):
+        return None
+    return _slip_question(reading, expected, "the last record has")
+
+
+def _against_fuse(reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record) -> Question | None:
+    """A rating other than that of the last record is asked about, whatever the ratio."""
+    columns = {"main_fuse": "main_fuse_A", "device_rating": "device_A", "points": "points", "rcd_rating": "rcd_mA"}
+    then = previous.fact(reading.place, columns[reading.quantity]) if previous and reading.quantity in columns else ""
+    if not then or Decimal(then) == reading.value.figure:
+        return None
+    said = f"{plain(reading.value.figure)}? The last record has {then}."
+    return Question(words=said, why="differs from the last record")
+
+
+def _against_cable(reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record) -> Question | None:
+    circuit = sheet.circuit(reading.place)
+    if reading.quantity != "r1_r2" or circuit is None or circuit.cable is None:
+        return None
+    expected = predicted_r1_r2(circuit.cable, ring=circuit.ring)
+    return None if isinstance(expected, Unknown) else _slip_question(reading, expected, "cable and length give")
+
+
+def _against_ring(reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record) -> Question | None:
+    ends = ends_of(record, reading.place)
+    expected = _ring_expectation(reading.quantity, ends) if isinstance(ends, Ends) else None
+    return _slip_question(reading, expected, "the ends of the ring give") if expected is not None else None
+
+
+def _ring_expectation(quantity: str, ends: Ends) -> Decimal | None:
+    if quantity == "ring_step2":
+        return step2_ohm(ends.r1, ends.rn)
+    if quantity in ("ring_step3", "r1_r2") and ends.r2 is not None:
+        return step3_range_ohm(ends.r1, ends.r2)[1]
+    return {"ring_r1": ends.rn, "ring_rn": ends.r1}.get(quantity)
+
+
+def _against_loop(reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record) -> Question | None:
+    """Zs against Ze + (R1+R2) where both are known, and never under Ze."""
+    if reading.quantity != "zs" or not reading.place.circuit:
+        return None
+    upstream = origin_ohm(sheet.board(reading.place.board), sheet, record)
+    if isinstance(upstream, Unknown):
+        return None
+    found = convert(reading.value.figure, reading.unit, "ohm")
+    r1_r2 = latest_figure(record, "r1_r2", reading.place, "ohm")
+    question = _slip_question(reading, upstream + r1_r2, "Zs before the board and R1+R2 give") if r1_r2 else None
+    if question is None and found < upstream - LOOP_SLACK_OHM:
+        said = f"{plain(found)} ohm? Before the board it is already {plain(upstream)} ohm."
+        return Question(words=said, why="a circuit cannot have less than the supply, parallel paths apart")
+    return question
+
+
+def _against_fault_current(
+    reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
+) -> Question | None:
+    """Ipf against U / Ze at the origin, and Ze against U / Ipf."""
+    board, voltage = Place(board=reading.place.board), sheet.supply.nominal_voltage_V
+    if reading.place.circuit or reading.quantity not in ("pfc", "ze"):
+        return None
+    other = latest_figure(record, "ze", board, "ohm") if reading.quantity == "pfc" else None
+    other_kA = latest_figure(record, "pfc", board, "kA") if reading.quantity == "ze" else None
+    if other:
+        return _slip_question(reading, convert(voltage / other, "A", reading.unit), "Ze gives")
+    return _slip_question(reading, voltage / (other_kA * 1000), "the fault current gives") if other_kA else None
+
+
+def _against_nominal(
+    reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
+) -> Question | None:
+    if reading.quantity != "voltage" or reading.conditions.get("between", "L-N") not in ("L-N", "L-E"):
+        return None
+    return _slip_question(reading, convert(sheet.supply.nominal_voltage_V, "V", reading.unit), "nominal is")
+
+
+def _against_neighbours(
+    reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
+) -> Question | None:
+    """Ten times more or less than every other circuit of the board."""
+    if reading.quantity not in SIMILAR_EVERYWHERE or not reading.place.circuit:
+        return None
+    others = [figure(r, reading.unit) for r in record if _is_neighbour(r, reading)]
+    known = [other for other in others if other]
+    if len(known) < FEWEST_NEIGHBOURS:
+        return None
+    found = reading.value.figure
+    if min(known) / 10 < found < max(known) * 10:
+        return None
+    middle = median(known)
+    return _slip_question(reading, middle, "the other circuits have about") or _outlier(reading, middle)
+
+
+def _is_neighbour(other: Reading, reading: Reading) -> bool:
+    same = other.quantity == reading.quantity and other.place.board == reading.place.board
+    return same and bool(other.place.circuit) and other.place != reading.place
+
+
+def _outlier(reading: Reading, middle: Decimal) -> Question:
+    said = f"{plain(reading.value.figure)} {reading.unit}? The other circuits have about {plain(nearest(middle))}."
+    return Question(words=said, why="ten times away from every other circuit of the board")
+
+
+def _slip_question(reading: Reading, expected: Decimal, says: str) -> Question | None:
+    """A question when the figure is nearly 10, 100, 1000 ... times the expected one."""
+    slip = slip_between(reading.value.figure, expected)
+    if slip is None:
+        return None
+    said = f"{plain(reading.value.figure)} {reading.unit}? {says[0].upper()}{says[1:]} {plain(_rounded(expected))}."
+    return Question(words=said, why=slip.sentence, likely=_moved(reading.value.figure, slip))
+
+
+def _moved(called: Decimal, slip: Slip) -> Number:
+    """The called digits with the point moved back: 5.20 and ten times too much make 0.520."""
+    return Number(figure=called.scaleb(-slip.power))
+
+
+def _rounded(expected: Decimal) -> Decimal:
+    return expected if expected.as_tuple().exponent >= -3 else nearest(expected, 3)
+
+
+CHECKS: tuple[Check, ...] = (
+    _against_fuse,
+    _against_previous,
+    _against_cable,
+    _against_ring,
+    _against_loop,
+    _against_fault_current,
+    _against_nominal,
+    _against_neighbours,
+)
