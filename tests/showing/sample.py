@@ -175,7 +175,8 @@ def story(clips: Path | None = None) -> Sequence[Entry]:
         tell.affirmed(call, reading(place(str(number)), "earth_leakage", figure, "mA"))
     trip = reading(place(rcd="RCD1"), "rcd_time", "24.1", "ms", multiple="1", half_cycle="0")
     tell.affirmed("r c d one times two four point one milliseconds", trip, ok("at most 300 ms at 1 × IΔn"))
-    tell.add(EntryKind.NOTED, "note cover missing", place=place("7"), detail={"code": "C1", "text": "cover missing"})
+    code = {"kind": "observation", "code": "C1", "words": "unverified"}
+    tell.add(EntryKind.NOTED, "cover missing from the box", place=place("7"), detail=code)
     tell.call(
         "circuit seven insulation over range", reading(place("7"), "ir_le", "over", test_voltage_V="500"), ok(IR_1)
     )

@@ -137,7 +137,7 @@ def test_a_missing_changed_or_removed_clip_is_never_offered(tmp_path):
     (tmp_path / "000008.wav").write_bytes(b"another sound")
     tell = sample.Story(tmp_path)
     tell.entries = entries
-    tell.add(EntryKind.REVIEWED, refers=10, detail={"clip_removed": "10"})
+    tell.add(EntryKind.REVIEWED, refers=10, detail={"action": "clip removed"})
     found = rows(tell.entries, shelf_for(tell.entries, tmp_path, tmp_path))
     assert [found[n].sound.why for n in (7, 8, 10)] == ["sound missing", "sound was changed", "sound removed"]
     assert not any(found[n].sound.src for n in (7, 8, 10))

@@ -62,14 +62,14 @@ def test_a_place_that_the_sheet_lacks_still_has_a_row():
 
 
 def test_observations_and_the_head_come_along():
-    assert [(o.code, o.place.key) for o in SCHEDULE.observations] == [("C1", "DB1/7")]
+    assert [(o.code, o.place.key) for o in SCHEDULE.noted] == [("C1", "DB1/7")]
     assert (SCHEDULE.journal_entries, SCHEDULE.journal_head) == (len(ENTRIES), ENTRIES[-1].digest)
 
 
 def test_a_change_after_signing_off_takes_the_signature_back():
     tell = sample.Story()
-    tell.add(EntryKind.REVIEWED, place=sample.place("5"), detail={"signed_off": "checker"})
-    tell.add(EntryKind.REVIEWED, place=sample.place("6"), detail={"signed_off": "checker"})
+    tell.add(EntryKind.REVIEWED, place=sample.place("5"), detail={"action": "signed off", "by": "checker"})
+    tell.add(EntryKind.REVIEWED, place=sample.place("6"), detail={"action": "signed off", "by": "checker"})
     tell.affirmed("words", sample.reading(sample.place("5"), "zs", "0.3", "ohm"))
     assert schedule_of(sample.sheet(), tell.entries).signed_off == ("DB1/6",)
 

@@ -18,7 +18,7 @@ MEDIA_TYPES = {
     ".mp3": "audio/mpeg",
 }
 EMBED_UP_TO_BYTES = 12_000_000  # all clips of a page together; beyond it a page links to clips/ instead
-CLIP_REMOVED = "clip_removed"  # key in the detail of a REVIEWED entry: the sound of the entry it refers to was removed
+CLIP_REMOVED = "clip removed"  # action in the detail of a REVIEWED entry: the sound of what it refers to is gone
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,8 @@ def shelf_for(
 ) -> ClipShelf:
     """A shelf that embeds when all clips together are small enough, and links beside the page otherwise."""
     entries = tuple(entries)
-    removed = frozenset(e.refers for e in entries if e.refers is not None and CLIP_REMOVED in e.detail)
+    gone = (e.refers for e in entries if e.detail.get("action") == CLIP_REMOVED)
+    removed = frozenset(number for number in gone if number is not None)
     total = sum(_size(folder / Path(e.clip).name) for e in entries if folder and e.clip)
     return ClipShelf(folder, page_folder, total <= up_to_bytes, removed)
 

@@ -20,6 +20,7 @@ from voicelog.model import Conditions, Entry, Noun, Outcome, Place, Standing, Va
 from voicelog.showing.wording import CAUTIONS
 
 SCHEMA_VERSION = "1"
+SIGNED_OFF = "signed off"  # action in the detail of a REVIEWED entry: a reviewer answers for its place
 SCHEMA_ID = f"urn:voicelog:schedule:{SCHEMA_VERSION}"
 
 
@@ -51,14 +52,15 @@ class Unsettled(Noun):
     conditions: Conditions
 
 
-class Observation(Noun):
-    """Something noted by voice."""
+class Noted(Noun):
+    """Something noted by voice; its words are as recognised, unverified."""
 
     line: int
+    kind: str  # "observation", "note", "photo", "point" ...
+    code: str  # observation code such as "C2"; empty when none was given
     place: Place | None
     words: str
     detail: dict[str, str]
-    code: str  # observation code such as "C2"; empty when none was given
 
 
 class Row(Noun):
@@ -91,7 +93,7 @@ class Schedule(Noun):
     instruments: tuple[Instrument, ...]
     rows: tuple[Row, ...]
     unsettled: tuple[Unsettled, ...]
-    observations: tuple[Observation, ...]
+    noted: tuple[Noted, ...]
     signed_off: tuple[str, ...]  # keys of the places that a reviewer signed off
     journal_entries: int
     journal_head: str  # SHA-256 of the last entry: it fixes everything before it
@@ -110,7 +112,7 @@ def schedule_of(
         instruments=sheet.instruments,
         rows=tuple(_rows(sheet, record, greatest_zs or {})),
         unsettled=tuple(map(_unsettled, record.unconfirmed)),
-        observations=tuple(map(_observation, record.notes)),
+        noted=tuple(map(_noted, record.notes)),
         signed_off=signed_off(entries),
         journal_entries=entries[-1].number if entries else 0,
         journal_head=entries[-1].digest if entries else GENESIS,
@@ -124,7 +126,7 @@ def signed_off(entries: Iterable[Entry]) -> tuple[str, ...]:
         place = entry.place or (entry.reading.place if entry.reading else None)
         if place is None:
             continue
-        if entry.detail.get("signed_off"):
+        if entry.detail.get("action") == SIGNED_OFF:
             signed[place.key] = None
         elif entry.reading:
             signed.pop(place.key, None)
@@ -224,13 +226,14 @@ def _unsettled(line: Line) -> Unsettled:
     )
 
 
-def _observation(entry: Entry) -> Observation:
-    return Observation(
+def _noted(entry: Entry) -> Noted:
+    return Noted(
         line=entry.number,
+        kind=entry.detail.get("kind", "note"),
+        code=entry.detail.get("code", ""),
         place=entry.place,
         words=" ".join(entry.words),
         detail=entry.detail,
-        code=entry.detail.get("code", ""),
     )
 
 
