@@ -10,6 +10,7 @@ import pytest
 import soundfile
 
 from voicelog.errors import DeviceError
+from voicelog.talking.clauses import clauses
 from voicelog.talking.espeak import EspeakVoice
 from voicelog.talking.loudspeaker import RATE_HZ, PretendedCard, SoundCard, WavFile
 from voicelog.talking.natural import NaturalVoice
@@ -69,12 +70,15 @@ class Broken(Hum):
 # ------------------------------------------------------------ voices
 
 
-def test_a_clause_is_trimmed_levelled_and_the_same_each_time(voice):
+def test_a_clause_is_trimmed_and_levelled(voice):
     sound = voice.render("zero point five two ohms.")
     assert sound.dtype == np.float32 and 0.8 < len(sound) / RATE_HZ < 3.5
     assert np.abs(sound).max() <= 0.97
     assert np.abs(sound[: RATE_HZ // 30]).max() > 0.01  # it starts within 33 ms
-    assert np.array_equal(sound, voice.render("zero point five two ohms."))
+
+
+def test_the_natural_voice_says_the_same_clause_the_same_way(natural):
+    assert np.array_equal(natural.render("zero point five two ohms."), natural.render("zero point five two ohms."))
 
 
 def test_both_voices_are_about_as_loud(natural):
@@ -94,6 +98,7 @@ def refuse(event, details):
         raise SystemExit(f"the network was touched: {event} {details}")
 sys.addaudithook(refuse)
 from voicelog.talking.natural import NaturalVoice
+from voicelog.talking.clauses import clauses
 from voicelog.talking.espeak import EspeakVoice
 for voice in (NaturalVoice(), EspeakVoice()):
     assert len(voice.render("circuit nine, cloakroom splodge heater.")) > 20000
@@ -142,7 +147,8 @@ def test_first_sound_within_50_ms_for_19_of_20_readings(voice, card, warm):
 
 def _first_sound_ms(mouth, card, text, warm):
     if warm:
-        _cut_short(mouth, text)
+        for clause in clauses(text):
+            mouth._repertoire.sound(clause.text)
     called = time.perf_counter()
     _cut_short(mouth, text)
     return 1000 * (card.first_sound_after(called) - called)
