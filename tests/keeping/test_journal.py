@@ -510,3 +510,56 @@ def test_a_full_disk_for_the_head_file_stops_at_the_next_entry(job: Path, monkey
     second = journal.append(called())
     journal.close()
     assert read_entries(job) == (first, second)
+
+
+def test_a_refused_commit_changes_nothing_and_the_journal_goes_on(job: Path):
+    journal = Journal.open(job)
+    first = journal.append(called())
+    journal._connection.execute("PRAGMA max_page_count = 1")  # SQLite itself says: full
+    for _ in range(2):
+        with pytest.raises(StorageFull, match="Everything acknowledged so far is safe"):
+            journal.append(called(reason="x" * 50_000))
+    journal._connection.execute("PRAGMA max_page_count = 1000000")
+    second = journal.append(called())
+    journal.close()
+    assert read_entries(job) == (first, second)
+
+
+def test_a_commit_that_succeeded_but_was_refused_is_taken_up(job: Path, monkeypatch: pytest.MonkeyPatch):
+    """The disk refuses the last flush of a commit: the entry is there, and nobody was told of it."""
+    journal = Journal.open(job)
+    journal.append(called())
+    honest = Journal._commit
+
+    def refused_too_late(self: Journal, row) -> None:  # noqa: ANN001
+        honest(self, row)
+        self._unsure = True
+        raise StorageFull("the disk refused.")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Journal, "_commit", refused_too_late)
+        with pytest.raises(StorageFull):
+            journal.append(called("0.777"))
+    third = journal.append(called())
+    journal.close()
+    entries = read_entries(job)
+    assert [entry.number for entry in entries] == [1, 2, 3] and entries[2] == third
+
+
+def test_closing_twice_is_closing_once(job: Path):
+    journal = Journal.open(job)
+    journal.close()
+    journal.close()
+    with pytest.raises(KeepingError, match="closed"):
+        journal.append(called())
+
+
+def test_an_entry_of_a_kind_nobody_knows_is_named(job: Path):
+    [entry] = log(job, 1)
+    body = forge(called(), Head(), NOON)[1].replace('"kind":"called"', '"kind":"sung"')
+    connection = raw(job)
+    connection.execute("UPDATE entry SET body = ?, digest = ?", (body, digest_of(body)))
+    connection.close()
+    (job / HEADS).write_text((job / HEADS).read_text().replace(entry.digest, digest_of(body)))
+    with pytest.raises(JournalTampered, match="entry 1 cannot be read"):
+        read_entries(job)

@@ -76,7 +76,7 @@ REFUSALS: dict[int, tuple[type[KeepingError], str, str]] = {
 def refused(error: sqlite3.Error, path: Path) -> KeepingError:
     """The family's error for one of SQLite's. What it says beyond the table is quoted."""
     code = getattr(error, "sqlite_errorcode", 0)
-    general = REFUSALS.get(code & 0xFF, (JournalTampered, "the journal does not read.", "Use a copy."))
+    general = REFUSALS.get(code & 0xFF, (KeepingError, "the journal does not read.", ""))
     family, what, do = REFUSALS.get(code, general)
     return family(f"{what} ({error})", where=str(path), do=do)
 
@@ -204,3 +204,8 @@ def _objects(connection: sqlite3.Connection) -> dict[str, tuple[str, str, str]]:
 def rows(connection: sqlite3.Connection) -> list[Row]:
     """Every entry's number, body and digest, in order. Raises sqlite3.Error."""
     return connection.execute("SELECT number, body, digest FROM entry ORDER BY number").fetchall()
+
+
+def last_row(connection: sqlite3.Connection) -> list[Row]:
+    """The last entry's row, alone in a list; none when there is no entry. Raises sqlite3.Error."""
+    return connection.execute("SELECT number, body, digest FROM entry ORDER BY number DESC LIMIT 1").fetchall()

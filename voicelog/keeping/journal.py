@@ -51,7 +51,7 @@ def read_entries(folder: Path, progress: Progress = quiet) -> tuple[Entry, ...]:
     KeepingError when there is no journal or it cannot be read.
     """
     found = _read(folder)
-    return tuple(entry_of(row) for row in stepped(found, len(found), progress))
+    return _entries(stepped(found, len(found), progress), folder)
 
 
 def _read(folder: Path) -> list[Row]:
@@ -73,6 +73,13 @@ def _read_rows(folder: Path) -> list[Row]:
             return database.rows(connection) if database.version_of(connection, path) else []
     except OSError as error:
         raise refusal(error, path) from None
+
+
+def _entries(found: Iterable[Row], folder: Path) -> tuple[Entry, ...]:
+    try:
+        return tuple(entry_of(row) for row in found)
+    except BrokenChain as broken:
+        raise _tampered(folder, str(broken)) from None
 
 
 def _verify_chain(found: Iterable[Row], folder: Path) -> None:
@@ -124,6 +131,7 @@ class Journal:
         self._one_at_a_time = threading.Lock()
         self._head, self._last_at = Head(), None
         self._unlisted: Head | None = None  # committed, its line in journal.head still owed
+        self._unsure = False  # a commit was refused: the database must be asked where it stands
 
     @classmethod
     def open(cls, folder: Path, now: Clock = utc_now, progress: Progress = quiet) -> Self:
@@ -145,6 +153,8 @@ class Journal:
     def _opened(cls, folder: Path, lock: FileLock, now: Clock, progress: Progress) -> Self:
         path = folder / JOURNAL
         heads = _heads(folder)
+        if heads and heads.digests and not path.exists():
+            raise _tampered(folder, f"the journal is missing; {HEADS} knows {len(heads.digests)} entries")
         state = _state(path, heads)
         with in_words(path):
             connection = database.connect_to_write(folder)
@@ -157,7 +167,7 @@ class Journal:
                 connection.execute("PRAGMA journal_mode = DELETE")
                 database.bring_up(connection, path, now())
             journal = cls(folder, lock, connection, head_file, now)
-            journal._go_on_from(found, heads)
+            journal._go_on_from(found[-1:], Head() if heads is None else heads.head)
         except BaseException:
             connection.close()
             if head_file:
@@ -165,10 +175,11 @@ class Journal:
             raise
         return journal
 
-    def _go_on_from(self, found: list[Row], heads: Heads | None) -> None:
-        if found:
-            self._head, self._last_at = Head(found[-1][0], found[-1][2]), entry_of(found[-1]).at
-        if len(found) > len(heads.digests if heads else ()):
+    def _go_on_from(self, last: list[Row], listed: Head) -> None:
+        """Take the database's last row for the head; its line may still be owed to journal.head."""
+        for entry in _entries(last, self._folder):
+            self._head, self._last_at = Head(entry.number, entry.digest), entry.at
+        if self._head != listed:
             self._unlisted = self._head
             self._list()
 
@@ -180,9 +191,11 @@ class Journal:
     def append(self, draft: Draft) -> Entry:
         """Number, date and chain a draft; return the entry once it is durable.
 
-        Raises StorageFull or KeepingError, and then the journal holds exactly what it held before.
+        Raises StorageFull or KeepingError. The journal then holds what it held before; only where the disk
+        refused the very last step of a commit may it hold the entry as well, which nobody was told of.
         """
         with self._one_at_a_time:
+            self._make_sure()
             self._list_owed()
             row = self._forged(draft)
             self._commit(row)
@@ -195,11 +208,13 @@ class Journal:
     def entries(self) -> tuple[Entry, ...]:
         """Every entry so far, in order."""
         with self._one_at_a_time, in_words(self._folder / JOURNAL):
-            return tuple(entry_of(row) for row in database.rows(self._connection))
+            return _entries(database.rows(self._connection), self._folder)
 
     def close(self) -> None:
         """Seal the file's bytes in journal.head and let the next writer in. Never raises for a full disk."""
         with self._one_at_a_time:
+            if not self._lock.is_locked:
+                return
             self._connection.close()
             try:
                 self._list_owed()
@@ -235,9 +250,18 @@ class Journal:
             try:
                 self._connection.execute("INSERT INTO entry VALUES (?, ?, ?)", row)
             except sqlite3.Error:
-                if self._connection.in_transaction:
-                    self._connection.execute("ROLLBACK")
+                self._unsure = True
                 raise
+
+    def _make_sure(self) -> None:
+        """After a refused commit: ask the database what it holds before anything is chained to it."""
+        if not self._unsure:
+            return
+        with in_words(self._folder / JOURNAL):
+            if self._connection.in_transaction:
+                self._connection.execute("ROLLBACK")
+            self._go_on_from(database.last_row(self._connection), self._head)
+        self._unsure = False
 
     def _list(self) -> None:
         """Write the owed line of journal.head; a full disk is told at the next entry, this one is durable."""
