@@ -101,7 +101,6 @@ class Hold(Origin):
 
     multiple: Literal["0.5"]
     hold_ms: Positive
-    required: bool = True
 
 
 class Window(Origin):

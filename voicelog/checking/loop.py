@@ -200,7 +200,7 @@ def _with_second_thoughts(verdict: Verdict, limit: LoopLimit, case: Case, rcd: R
         )
     if rcd is not None and found is not None and found <= rcd_loop_ohm(rcd, case.edition):
         thoughts.append(
-            f"Within {plain(rcd_loop_ohm(rcd, case.edition))} ohm of RCD {rcd.reference}, on which fault protection "
+            f"Within {plain(rcd_loop_ohm(rcd, case.edition))} ohm of {rcd.reference}, on which fault protection "
             "would then depend: for a qualified person to decide"
         )
     return verdict.model_copy(update={"sentence": sentences(*thoughts)})

@@ -240,10 +240,11 @@ def _too_much(problem: Problem) -> NoSplit | None:
     total, room = sum(problem.leakages_mA.values(), Decimal(0)), sum(problem.budgets_mA.values(), Decimal(0))
     if total <= room:
         return None
+    devices = "one RCD" if len(problem.budgets_mA) == 1 else f"{len(problem.budgets_mA)} RCDs"
     largest = max(problem.leakages_mA, key=lambda circuit: problem.leakages_mA[circuit])
     why = (
-        f"all circuits together leak {plain(total)} mA, more than the {plain(room)} mA of {len(problem.budgets_mA)} "
-        f"RCDs; {largest} leaks most ({plain(problem.leakages_mA[largest])} mA)"
+        f"all circuits together leak {plain(total)} mA, more than the {plain(room)} mA that {devices} "
+        f"may carry; {largest} leaks most ({plain(problem.leakages_mA[largest])} mA)"
     )
     return NoSplit(why=why, forced_by=(largest,))
 

@@ -1,0 +1,129 @@
+"""A plan for dividing the circuits of each board over RCDs: ``voicelog plan``."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from voicelog.checking.cautions import AID, ISOLATE
+from voicelog.checking.edition import Edition
+from voicelog.checking.record import Record, latest_figure
+from voicelog.checking.regrouping import Group, NoSplit, Split, own_devices, percent, regroup
+from voicelog.checking.weighing import nearest, plain, trimmed
+from voicelog.errors import InputError
+from voicelog.installation import Board, Rcd, Sheet, Wishes
+from voicelog.model import Noun, Place
+
+USUAL_MA = Decimal(30)  # rated residual current of an RCD that is added
+
+
+class BoardPlan(Noun):
+    """One board: the most even split, the least work, and every circuit on its own device."""
+
+    board: str
+    names: dict[str, str]  # circuit key -> name
+    rcds: tuple[str, ...]  # those reckoned with; added ones are called "new 1", "new 2" ...
+    even: Split | NoSplit
+    least_work: Split | NoSplit
+    own: tuple[Group, ...]  # each circuit on an RCBO of its own, fullest first
+    not_measured: tuple[str, ...]  # circuits without a plain leakage figure: not reckoned with
+
+
+class Plan(Noun):
+    """The boards that have leakage figures."""
+
+    edition: str
+    boards: tuple[BoardPlan, ...]
+    cautions: tuple[str, ...]
+
+
+def plan(sheet: Sheet, record: Record, edition: Edition, rcds: int) -> Plan:
+    """Divide the circuits of each board over ``rcds`` RCDs: its own first, then new ones of 30 mA.
+
+    InputError when ``rcds`` is not positive or nothing was measured.
+    """
+    if rcds < 1:
+        raise InputError(f"{rcds} RCDs cannot take circuits.", where="--rcds", do="Give a whole number from 1 up.")
+    boards = [_board_plan(board, sheet.regrouping, record, edition, rcds) for board in sheet.boards]
+    measured = tuple(board for board in boards if board.own)
+    if not measured:
+        raise InputError(
+            "no circuit has a leakage reading that stands.", do="Measure the leakage of the circuits first."
+        )
+    return Plan(edition=edition.label, boards=measured, cautions=(AID, ISOLATE))
+
+
+def _board_plan(board: Board, wishes: Wishes, record: Record, edition: Edition, count: int) -> BoardPlan:
+    keys = {c.number: Place(board=board.reference, circuit=c.number).key for c in board.circuits}
+    leaks = {key: _leakage(record, board, number) for number, key in keys.items()}
+    known = {key: leak for key, leak in leaks.items() if leak is not None}
+    devices = _devices(board, count)
+    current = {keys[c.number]: c.rcd for c in board.circuits}
+    even, least = (regroup(known, devices, current, edition, wishes, goal) for goal in ("even", "fewest moves"))
+    return BoardPlan(
+        board=board.reference,
+        names={keys[c.number]: c.name for c in board.circuits},
+        rcds=tuple(device.reference for device in devices),
+        even=even,
+        least_work=least,
+        own=own_devices(known, USUAL_MA, edition),
+        not_measured=tuple(key for key, leak in leaks.items() if leak is None),
+    )
+
+
+def _leakage(record: Record, board: Board, number: str) -> Decimal | None:
+    return latest_figure(record, "earth_leakage", Place(board=board.reference, circuit=number), "mA")
+
+
+def _devices(board: Board, count: int) -> tuple[Rcd, ...]:
+    new = (Rcd(reference=f"new {i}", rated_residual_current_mA=USUAL_MA) for i in range(1, count + 1))
+    return (*board.rcds, *new)[:count]
+
+
+# ---------------------------------------------------------------- as text
+
+
+def as_text(found: Plan) -> str:
+    """The plan as plain text."""
+    lines = [f"Limits: {found.edition}"]
+    for board in found.boards:
+        lines += ["", f"Board {board.board} over {', '.join(board.rcds)}"]
+        lines += _split_text("Most even", board.even, board.names)
+        if isinstance(board.least_work, Split):
+            lines += _split_text("Fewest moves that meet the rule", board.least_work, board.names)
+        lines += _own_text(board.own, board.names) + _missing_text(board.not_measured)
+    return "\n".join([*lines, "", "Cautions", *(f"  ! {caution}" for caution in found.cautions), ""])
+
+
+def _split_text(title: str, split: Split | NoSplit, names: dict[str, str]) -> list[str]:
+    if isinstance(split, NoSplit):
+        return [f"  No split meets the rule: {split.why}."]
+    lines = [
+        f"  {title}: {len(split.moves)} circuits move, the fullest RCD uses {percent(split.worst_share)} of its budget"
+    ]
+    lines += [f"    {_group_text(group, names)}" for group in split.groups]
+    moves = [f"    move {_named(m.circuit, names)} from {m.source or 'no RCD'} to {m.target}" for m in split.moves]
+    return lines + moves + ([] if split.proven else ["    (fewer moves may be possible: the search was cut short)"])
+
+
+def _group_text(group: Group, names: dict[str, str]) -> str:
+    members = ", ".join(_named(circuit, names) for circuit in group.circuits) or "nothing"
+    return f"{group.rcd}: {trimmed(group.leakage_mA)} mA, {percent(group.share)}: {members}"
+
+
+def _named(circuit: str, names: dict[str, str]) -> str:
+    name = names.get(circuit, "")
+    return f"{circuit} ({name})" if name else circuit
+
+
+def _own_text(own: Sequence[Group], names: dict[str, str]) -> list[str]:
+    beyond = [group for group in own if group.share > 1]
+    if not beyond:
+        fullest = own[0]
+        return [
+            f"  Each circuit on its own 30 mA device: all within the rule, the fullest uses {percent(fullest.share)}"
+        ]
+    named = ", ".join(f"{_named(g.circuits[0], names)} ({plain(nearest(g.leakage_mA))} mA)" for g in beyond)
+    return [f"  Each circuit on its own 30 mA device: still beyond the rule: {named}"]
+
+
+def _missing_text(not_measured: Sequence[str]) -> list[str]:
+    return [f"  Not reckoned with, no leakage reading stands: {', '.join(not_measured)}"] if not_measured else []
