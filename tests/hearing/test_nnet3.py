@@ -2,7 +2,6 @@
 
 import json
 
-import kaldifst
 import numpy as np
 import pytest
 import vosk
@@ -12,6 +11,7 @@ from hypothesis import strategies as st
 from tests.networks import random_network
 from voicelog.errors import ModelError
 from voicelog.hearing.filterbank import CONF, filter_banks
+from voicelog.hearing.graph import PhoneGraph, expanded
 from voicelog.hearing.kaldi_binary import Sink, Source
 from voicelog.hearing.network import Append, Node, Offset, Scaled, Sum, log_posteriors, parse_descriptor, references
 from voicelog.hearing.nnet3 import read_model, write_model
@@ -181,23 +181,15 @@ def test_word_boundaries_name_every_phone():
 # ---------------------------------------------------------------- stock vosk
 
 
-def phone_loop() -> kaldifst.StdVectorFst:
+def phone_loop() -> bytes:
     """Any phones as words; a phone follows itself only across silence, so that each row of outputs is one path."""
-    graph = kaldifst.StdVectorFst()
-    for _ in range(len(PHONES) + 2):
-        graph.add_state()
-    graph.start, silence, states = 0, 1, range(2, len(PHONES) + 2)
-    for source in (0, silence, *states):
-        enter, stay = (IDS.silence.leave, IDS.silence.loop)
-        graph.add_arc(source, kaldifst.StdArc(stay if source == silence else enter, 0, 0.0, silence))
-        for word, phone in enumerate(PHONES, start=1):
-            steps, same = IDS.steps(phone, "S"), source == word + 1
-            graph.add_arc(
-                source, kaldifst.StdArc(steps.loop if same else steps.leave, 0 if same else word, 0.0, word + 1)
-            )
-        graph.set_final(source, 0.0)
-    kaldifst.arcsort(graph, sort_type="ilabel")
-    return graph
+    states = range(len(PHONES) + 2)  # at the start, after silence, after each phone
+    arcs = [(source, 1, 0, 1) for source in states if source != 1]
+    for word, phone in enumerate(PHONES, start=1):
+        number = IDS.phone_numbers[f"{phone}_S"]
+        arcs += [(source, number, word, word + 1) for source in states if source != word + 1]
+    source, phones, words, targets = np.array(arcs, np.int64).T
+    return expanded(PhoneGraph(source, phones, words, np.zeros(len(arcs)), targets, np.zeros(len(states), np.float32)))
 
 
 def model_folder(folder, model, bytes_per_weight=4) -> str:
@@ -214,7 +206,7 @@ def model_folder(folder, model, bytes_per_weight=4) -> str:
     (folder / "graph/words.txt").write_text(
         "".join(f"{word} {number}\n" for number, word in enumerate(("<eps>", *PHONES)))
     )
-    phone_loop().write(str(folder / "graph/HCLG.fst"))
+    (folder / "graph/HCLG.fst").write_bytes(phone_loop())
     return str(folder)
 
 
