@@ -7,6 +7,8 @@ from pathlib import Path
 from voicelog import __version__
 from voicelog.checking.edition import Edition
 from voicelog.checking.editions import load_edition, shipped_editions
+from voicelog.checking.plausibility import implausible
+from voicelog.checking.previous import PreviousRecord, read_previous
 from voicelog.checking.verdicts import judge
 from voicelog.errors import EditionError
 from voicelog.installation import Sheet
@@ -27,6 +29,7 @@ class Visit:
     grammar: Grammar
     edition: Edition
     reader: Reader
+    previous: PreviousRecord | None  # the last record, when the sheet names one
 
     @property
     def sheet(self) -> Sheet:
@@ -40,7 +43,7 @@ class Visit:
             phrasing=Phrasing(self.grammar, self.sheet),
             record=fold(()),
             judge=judging(self.sheet, self.edition),
-            doubt=lambda reading, record: "",
+            doubt=doubting(self.sheet, self.previous, Phrasing(self.grammar, self.sheet)),
             policy=policy,
         )
 
@@ -57,7 +60,12 @@ def open_visit(folder: Path) -> Visit:
     """Open a job for work. Raises KeepingError, SheetError, GrammarError, EditionError."""
     job = open_job(folder)
     grammar = load_grammar()
-    return Visit(job, grammar, edition_of(job), Reader(grammar, job.sheet))
+    return Visit(job, grammar, edition_of(job), Reader(grammar, job.sheet), previous_of(job))
+
+
+def previous_of(job: Job) -> PreviousRecord | None:
+    """The last record that the sheet names. Raises PreviousRecordError naming row and column."""
+    return read_previous(job.folder / job.sheet.previous) if job.sheet.previous else None
 
 
 def edition_of(job: Job) -> Edition:
@@ -84,3 +92,13 @@ def judging(sheet: Sheet, edition: Edition) -> Callable[[Reading, Record], Verdi
         return judge(reading, sheet, edition, standing(record))
 
     return judged
+
+
+def doubting(sheet: Sheet, previous: PreviousRecord | None, phrasing: Phrasing) -> Callable[[Reading, Record], str]:
+    """Why a reading is hard to believe, in words to say; empty when nothing speaks against it."""
+
+    def doubt(reading: Reading, record: Record) -> str:
+        question = implausible(reading, sheet, previous, standing(record))
+        return phrasing.remark(question.words) if question else ""
+
+    return doubt

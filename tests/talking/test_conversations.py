@@ -13,7 +13,7 @@ from voicelog.model import Entry, Understood
 from voicelog.talking.conversation import Adjust, Conversation, Desk, End, Keep, Policy, Said, Silence, Speak
 from voicelog.talking.dialogue import numbered, onward, step
 from voicelog.talking.phrasing import Phrasing
-from voicelog.visit import judging
+from voicelog.visit import doubting, judging
 
 FOLDER = Path(__file__).parent / "conversations"
 FILES = sorted(FOLDER.glob("*.txt"))
@@ -26,7 +26,8 @@ class Rehearsal:
         self.reader, self.entries, self.done = reader, [], []
         self.talk = Conversation()
         judged = judging(sheet, load_edition(sheet.limits))
-        self.desk = Desk(grammar, sheet, Phrasing(grammar, sheet), fold(()), judged, lambda *given: "", policy)
+        phrasing = Phrasing(grammar, sheet)
+        self.desk = Desk(grammar, sheet, phrasing, fold(()), judged, doubting(sheet, None, phrasing), policy)
 
     def say(self, text):
         self.done.append(f"> {text}")
@@ -35,7 +36,8 @@ class Rehearsal:
         else:
             words = tuple(text.split())
             board = self.talk.place.board if self.talk.place else "DB1"
-            event = Said(Understood(meaning=self.reader.read(words, Context(board=board)), words=words))
+            understood = Understood(meaning=self.reader.read(words, Context(board=board)), words=words)
+            event = Said(understood, at_s=20.0 * len(self.done))
         self._take(step(self.talk, event, self.desk))
         self._take(onward(self.talk, self.desk))
 

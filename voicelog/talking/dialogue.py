@@ -28,7 +28,7 @@ session to carry out in order. Entries come before words.
 from collections.abc import Callable
 
 from voicelog.model import Called, Command, Entry, EntryKind, NotUnderstood
-from voicelog.talking import calling, noting, telling, touring
+from voicelog.talking import calling, noting, telling, touring, watching
 from voicelog.talking.conversation import (
     Conversation,
     Desk,
@@ -64,11 +64,15 @@ def _value(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """A bare value counts only where the quantity and the place are known."""
     if talk.asked is None:
         return Turn(talk)
+    if talk.watch is not None:
+        return watching.take(talk, said, desk)
     return touring.look_ahead(calling.call(talk, said, desk), desk, advance=touring.on_course(talk))
 
 
 def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """In a sweep with a second person the next value; otherwise another value for the one said back."""
+    if talk.watch is not None and talk.asked:
+        return watching.take(talk, said, desk)
     if desk.policy is Policy.SECOND_PERSON and talk.asked and talk.tour:
         turn = calling.call_while_confirming(talk, said, desk)
         return touring.look_ahead(turn, desk, advance=touring.on_course(talk))
@@ -76,7 +80,10 @@ def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    return touring.look_ahead(calling.correct(talk, said, desk), desk, advance=False)
+    turn = calling.correct(talk, said, desk)
+    if talk.watch is not None:
+        return watching.corrected(turn)
+    return touring.look_ahead(turn, desk, advance=False)
 
 
 def _affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -163,6 +170,7 @@ BEGINNING: dict[str, Move] = {
     "observation": noting.observe,
     "note": noting.take_note,
     "photo": noting.photo,
+    "watch": watching.start,
     "name_point": noting.name_point,
     "plus_one": noting.plus_one,
     "count_points": noting.count_points,
@@ -182,6 +190,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "correction": _correct,
         "wrong_place": calling.wrong_place,
         "disregard": _disregard,
+        "stop_watching": watching.stop,
         "undo": calling.undo,
         "redo": calling.redo,
     },
@@ -198,6 +207,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "correction": _correct,
         "wrong_place": calling.wrong_place,
         "disregard": _disregard,
+        "stop_watching": watching.stop,
         "undo": _disregard,
     },
     Mode.CHOOSING: {

@@ -4,6 +4,9 @@ Values are said digit by digit with their unit, places from the record and not
 from the words heard, the verdict after the value as a second cue.
 """
 
+import re
+from decimal import Decimal
+
 from voicelog.installation import Sheet
 from voicelog.meaning.grammar import Grammar, first_spelling
 from voicelog.meaning.numbers import say_number
@@ -117,6 +120,16 @@ class Phrasing:
         number = say_number(Number(figure=verdict.limit), self.grammar.numbers)
         unit = self.grammar.units.get(verdict.unit)
         return f"{said}, limit {number} {unit.spoken}" if unit else f"{said}, limit {number}"
+
+    def remark(self, text: str) -> str:
+        """A written remark as it is spoken: figures digit by digit, symbols as units."""
+        text = re.sub(r"\d+(?:\.\d+)?", lambda found: self._figure(found.group()), text)
+        for symbol, unit in self.grammar.units.items():
+            text = re.sub(rf"(?<=[a-z] ){symbol}\b", unit.spoken, text)
+        return text.replace("Zs", "zed s").replace("Ze", "zed e").replace("R1+R2", "r one plus r two")
+
+    def _figure(self, text: str) -> str:
+        return say_number(Number(figure=Decimal(text)), self.grammar.numbers)
 
     def number(self, number: int) -> str:
         """A small whole number as people say it: "twelve"."""

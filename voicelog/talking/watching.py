@@ -1,0 +1,101 @@
+"""Watching one value over minutes: an element warming up, a leakage climbing.
+
+Each value called is a reading like any other, said back, standing unless
+challenged before the next one whatever the policy, and every few of them the
+slope and the time to the limit are said. The times are those of the sound.
+"""
+
+from decimal import Decimal
+
+from voicelog.checking.trend import Slope, plateau, slope, time_to
+from voicelog.checking.weighing import Unknown
+from voicelog.model import Number
+from voicelog.talking import calling
+from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Said, Speak, Turn, Watch, speak
+from voicelog.talking.tones import Tone
+
+EVERY = 3  # readings between two words about the slope
+
+
+def start(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Watch leakage on circuit three": from now on bare values are readings of it."""
+    called = said.understood.meaning.called
+    place = called.place or talk.place
+    if place is None:
+        return speak(talk, "say the circuit first", Tone.ATTENTION)
+    quantity = desk.grammar.quantities[called.quantity]
+    asked = Asked(place=place, quantity=quantity.key, unit=quantity.units[0], conditions=called.conditions)
+    talk = talk.having(mode=Mode.LISTENING, place=place, asked=asked, tour=None, watch=Watch(asked=asked))
+    return speak(talk, f"watching {quantity.says} on {desk.phrasing.place(place)}", Tone.ASKED)
+
+
+def take(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The next value: the one before stands, this one is said back, and now and then the slope with it."""
+    stood = calling.let_stand(talk)
+    turn = calling.call(stood.talk.having(asked=talk.watch.asked), said, desk)
+    if turn.talk.pending is None:
+        return Turn(turn.talk.having(asked=talk.watch.asked), (*stood.acts, *turn.acts))
+    watch = _with(talk.watch, said.at_s, turn.talk.pending.reading.value)
+    told = _told(watch, turn.talk, desk)
+    acts = (*stood.acts, *turn.acts, *((Speak(told),) if told else ()))
+    return Turn(turn.talk.having(watch=watch, asked=watch.asked), acts)
+
+
+def _with(watch: Watch, at_s: float, value: object) -> Watch:
+    """One more point, when the value is a plain figure."""
+    if not isinstance(value, Number):
+        return watch
+    return watch.model_copy(
+        update={"times_s": (*watch.times_s, at_s), "values": (*watch.values, format(value.figure, "f"))}
+    )
+
+
+def corrected(turn: Turn) -> Turn:
+    """The last value of the watch was put right; watching goes on."""
+    talk = turn.talk
+    if talk.pending is None or talk.pending.number or not talk.watch.values:
+        return turn
+    before = Watch(asked=talk.watch.asked, times_s=talk.watch.times_s[:-1], values=talk.watch.values[:-1])
+    watch = _with(before, talk.watch.times_s[-1], talk.pending.reading.value)
+    return Turn(talk.having(watch=watch, asked=watch.asked), turn.acts)
+
+
+def _told(watch: Watch, talk: Conversation, desk: Desk) -> str:
+    if not watch.values or len(watch.values) % EVERY:
+        return ""
+    return in_words(watch, talk.pending.verdict.limit, desk)
+
+
+def in_words(watch: Watch, limit: Decimal | None, desk: Desk) -> str:
+    """ "rising zero point four zero milliamps a minute. limit in five minutes"; empty when it cannot be told yet."""
+    values = [float(value) for value in watch.values]
+    found = slope(watch.times_s, values)
+    if isinstance(found, Unknown):
+        return ""
+    resolution = 10.0 ** min(Decimal(value).as_tuple().exponent for value in watch.values)
+    if plateau(watch.times_s, values, resolution):
+        return "steady"
+    way = "rising" if found.per_minute > 0 else "falling"
+    rate = Number(figure=Decimal(f"{abs(found.per_minute):.2f}"))
+    said = f"{way} {desk.phrasing.value(rate, watch.asked.unit)} a minute"
+    return f"{said}{_arrival(limit, found, desk)}"
+
+
+def _arrival(limit: Decimal | None, found: Slope, desk: Desk) -> str:
+    arrival = Unknown(why="no limit") if limit is None else time_to(float(limit), found)
+    if isinstance(arrival, Unknown):
+        return ""
+    minutes = max(1, round(arrival.minutes))
+    return f". limit in {desk.phrasing.count(minutes, 'minute', 'minutes')}" if minutes < 100 else ""
+
+
+def stop(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The last value stands; what the values did is said."""
+    if talk.watch is None:
+        return speak(talk, "nothing is being watched", Tone.ATTENTION)
+    stood = calling.let_stand(talk)
+    limit = talk.pending.verdict.limit if talk.pending else None
+    told = in_words(talk.watch, limit, desk)
+    ended = stood.talk.having(watch=None, asked=None)
+    turn = speak(ended, ". ".join(part for part in ("stopped watching", told) if part), Tone.KEPT)
+    return Turn(turn.talk, (*stood.acts, *turn.acts))
