@@ -139,7 +139,7 @@ class Journal:
 
         Raises JournalLocked, JournalTampered, JournalVersion, StorageFull, KeepingError.
         """
-        lock = _locked(folder)
+        lock = hold(folder)
         try:
             return cls._opened(folder, lock, now, progress)
         except OSError as error:
@@ -299,8 +299,11 @@ def _verified(connection: sqlite3.Connection, folder: Path, heads: Heads | None,
     return found
 
 
-def _locked(folder: Path) -> FileLock:
-    """The job's lock: the operating system frees it when its holder dies, so none is ever stale."""
+def hold(folder: Path) -> FileLock:
+    """Take the job's lock; ``release()`` lets go. The operating system frees it when its holder dies.
+
+    Raises JournalLocked naming the process that holds it, KeepingError when the folder cannot be written.
+    """
     if not folder.is_dir():
         raise KeepingError("there is no such job folder.", where=str(folder), do="`voicelog new JOB` makes one.")
     lock = FileLock(folder / LOCK, blocking=False)
