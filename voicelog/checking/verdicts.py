@@ -45,6 +45,12 @@ FIGURES: dict[str, Callable[[Case], Verdict]] = {  # quantities that are weighed
     "device_rating": judge_fact,
     "rcd_rating": judge_fact,
 }
+OWN_WORDS = {  # words that a quantity's own rule judges
+    "rcd_time": ("no_trip",),
+    "rcd_ramp": ("no_trip",),
+    "r2_cpc": ("no_earth", "fail"),
+    "bonding": ("no_earth", "fail"),
+}
 CHOICES = ("device_type", "rcd_type")
 OUTCOMES = {"pass": Outcome.PASS, "fail": Outcome.FAIL, "no_trip": Outcome.FAIL, "no_earth": Outcome.FAIL}
 WORDS = {"pass": "pass", "fail": "fail", "no_trip": "it did not trip", "no_earth": "no earth"}
@@ -72,14 +78,9 @@ def _judged(case: Case) -> Verdict:
         return _judge_choice(case, value.word)
     if isinstance(value, OpenCircuit) and quantity not in FIGURES:
         return case.unknown(Unknown(why=f"open circuit says nothing of {quantity}"))
-    if quantity in FIGURES and (not isinstance(value, Result) or _has_own_words(quantity)):
+    if quantity in FIGURES and (not isinstance(value, Result) or value.word in OWN_WORDS.get(quantity, ())):
         return FIGURES[quantity](case)
     return _judge_word(case, value) if isinstance(value, Result) else case.unknown(_unlimited(case))
-
-
-def _has_own_words(quantity: str) -> bool:
-    """Quantities whose words ("no trip", "no earth") their own rules judge."""
-    return quantity in ("rcd_time", "rcd_ramp", "r2_cpc", "bonding")
 
 
 def _judge_choice(case: Case, word: str) -> Verdict:
