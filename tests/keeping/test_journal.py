@@ -406,8 +406,8 @@ def test_steps_are_taken_once_and_recorded_by_name(job: Path):
     steps = (*database.MIGRATIONS, Migration("0002 colour", ("CREATE TABLE colour (name TEXT)",)))
     log(job, 1)
     connection = database.connect_to_write(job)
-    bring_up(connection, path, NOON, steps)
-    bring_up(connection, path, NOON, steps)
+    bring_up(connection, path, lambda: NOON, steps)
+    bring_up(connection, path, lambda: NOON, steps)
     names = [name for (name,) in connection.execute("SELECT name FROM migration ORDER BY name")]
     assert names == ["0001 entries in a chain", "0002 colour"]
     assert version_of(connection, path, steps) == 2
@@ -418,7 +418,7 @@ def test_a_step_that_fails_is_not_half_taken(job: Path):
     connection = database.connect_to_write(job)
     steps = (*database.MIGRATIONS, Migration("0002", ("CREATE TABLE colour (name TEXT)", "no SQL")))
     with pytest.raises(sqlite3.OperationalError):
-        bring_up(connection, job / JOURNAL, NOON, steps)
+        bring_up(connection, job / JOURNAL, lambda: NOON, steps)
     assert version_of(connection, job / JOURNAL) == 1
     assert database.foreign_objects(connection) == []
 

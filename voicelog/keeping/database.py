@@ -8,7 +8,7 @@ the entry and the removal of the rollback journal have both reached the disk
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -140,7 +140,7 @@ def _needs_rollback(connection: sqlite3.Connection) -> bool:
 
 
 def bring_up(
-    connection: sqlite3.Connection, path: Path, now: datetime, steps: tuple[Migration, ...] = MIGRATIONS
+    connection: sqlite3.Connection, path: Path, now: Callable[[], datetime], steps: tuple[Migration, ...] = MIGRATIONS
 ) -> None:
     """Take the steps the file has not yet taken, all or none. Raises JournalVersion, KeepingError, sqlite3.Error."""
     taken = version_of(connection, path, steps)
@@ -151,7 +151,7 @@ def bring_up(
         for step in steps[taken:]:
             for statement in step.statements:
                 connection.execute(statement)
-            connection.execute("INSERT INTO migration VALUES (?, ?)", (step.name, now.isoformat()))
+            connection.execute("INSERT INTO migration VALUES (?, ?)", (step.name, now().isoformat()))
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {len(steps)}")
         connection.execute("COMMIT")

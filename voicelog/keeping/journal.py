@@ -165,7 +165,7 @@ class Journal:
             head_file.opened(len(heads.digests) if heads else 0, state)
             with in_words(path):
                 connection.execute("PRAGMA journal_mode = DELETE")
-                database.bring_up(connection, path, now())
+                database.bring_up(connection, path, now)
             journal = cls(folder, lock, connection, head_file, now)
             journal._go_on_from(found[-1:], Head() if heads is None else heads.head)
         except BaseException:
