@@ -82,7 +82,9 @@ def new(folder: JobFolder) -> None:
 @app.command()
 def listen(
     folder: JobFolder,
-    source: Annotated[Path | None, typer.Option("--from", metavar="FILE", help="a recording instead of the microphone")] = None,
+    source: Annotated[
+        Path | None, typer.Option("--from", metavar="FILE", help="a recording instead of the microphone")
+    ] = None,
     typed: Annotated[bool, typer.Option("--typed", help="type the words instead of speaking them")] = False,
     policy: Annotated[PolicyName, typer.Option(help="who confirms a reading")] = PolicyName.EVERY,
     silent: Annotated[bool, typer.Option("--silent", help="print what would be said")] = False,
@@ -116,14 +118,17 @@ def hear(
 
 @app.command()
 def trace(
-    what: Annotated[str, typer.Argument(metavar="WORDS|FILE", help='a sentence, or a recording of one')],
+    what: Annotated[str, typer.Argument(metavar="WORDS|FILE", help="a sentence, or a recording of one")],
     job: Annotated[Path | None, typer.Option(metavar="JOB", help="a job folder, for its circuits and limits")] = None,
     model: Annotated[Path | None, typer.Option(metavar="DIR", help="a Vosk model folder of your own")] = None,
 ) -> None:
     """The path of one reading, step by step."""
-    from voicelog import tracing
+    from voicelog import tracing, visiting
 
-    console().print(tracing.table(tracing.trace(what, job, model)))
+    file = sound_or_words(what)
+    visit = visiting.open_visit_or_demo(job)
+    utterances = visiting.hear_file(file, visit, model) if file else tracing.typed(what)
+    console().print(tracing.table(tracing.trace(utterances, visit, spoken=file is not None)))
 
 
 @app.command()

@@ -3,14 +3,23 @@
 import json
 import sys
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
 
 from voicelog.errors import InputError
+from voicelog.hearing.audio import Microphone, sound_pieces
 from voicelog.hearing.ear import Ear, ScriptedEar
+from voicelog.hearing.listening import SoundEar, recorded
+from voicelog.hearing.model_folder import Kind, open_folder, prepared
+from voicelog.hearing.recogniser import Recogniser, hear_all, held_to
+from voicelog.hearing.word_graph import WordArc, WordGraph, with_filler
 from voicelog.keeping.record import Record
+from voicelog.meaning.parsing import Context
+from voicelog.model import Heard, Meaning, NotUnderstood
+from voicelog.resources import data_folder
 from voicelog.screen import Screen
 from voicelog.session import Session, Watcher
 from voicelog.talking.conversation import Policy
@@ -34,9 +43,8 @@ class Options:
 def listen(folder: Path, options: Options, console: Console) -> Record:
     """Run a visit to its end. Raises the errors of its rooms; what was kept stays kept."""
     visit = open_visit(folder)
-    screen = Screen(console)
-    ear = open_ear(visit, options, console)
-    return run(visit, ear, open_the_mouth(options), Policy(options.policy), screen)
+    with open_ear(visit, options) as ear:
+        return run(visit, ear, open_the_mouth(options), Policy(options.policy), Screen(console))
 
 
 def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher) -> Record:
@@ -55,11 +63,92 @@ def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher) 
         return session.run()
 
 
-def open_ear(visit: Visit, options: Options, console: Console) -> Ear:
+@contextmanager
+def open_ear(visit: Visit, options: Options) -> Iterator[Ear]:
     """Typed words, a recording, or the microphone."""
     if options.typed:
-        return ScriptedEar(_typed_lines(options.source))
-    raise NotImplementedError
+        yield ScriptedEar(_typed_lines(options.source))
+        return
+    recogniser = open_recogniser(visit, options.model)
+    if options.source is not None:
+        yield SoundEar(recogniser, recorded(options.source))
+        return
+    with Microphone(options.device or None) as microphone:
+        yield SoundEar(recogniser, microphone)
+
+
+def open_recogniser(visit: Visit, model: Path | None = None) -> Recogniser:
+    """The recogniser, holding the job's own grammar.
+
+    Raises ModelError for a folder that cannot be used, or when a stock model lacks words of the job.
+    """
+    folder = open_folder(model) if model else open_folder()
+    if folder.kind is Kind.STOCK:
+        return Recogniser(held_to(folder, _phrases(visit)))
+    return Recogniser(prepared(folder, word_graph(visit)))
+
+
+def word_graph(visit: Visit) -> WordGraph:
+    """The network of the job's grammar as the ear compiles it, with a way for talk that is not in it."""
+    network = visit.reader.network
+    arcs = tuple(WordArc(arc.source, arc.target, arc.word, arc.cost) for arc in network.arcs)
+    return with_filler(WordGraph(arcs, network.final, network.states))
+
+
+def _phrases(visit: Visit) -> tuple[str, ...]:
+    """Every word of the job alone: a stock model strings them together as it likes, and the reader refuses."""
+    return tuple(sorted(visit.reader.network.words))
+
+
+def open_visit_or_demo(job: Path | None) -> Visit:
+    """The job named, or else the sheet of the demonstration."""
+    return open_visit(job or data_folder("audio_samples") / "demo")
+
+
+# ---------------------------------------------------------------- hearing without a dialogue
+
+
+@dataclass(frozen=True)
+class Line:
+    """One utterance of a recording and its meaning."""
+
+    file: str
+    heard: Heard
+    meaning: Meaning
+
+    def json(self) -> str:
+        """One JSON line: start, end, words, meaning, score, seconds spent."""
+        best, *others = self.heard.hypotheses
+        return json.dumps(
+            {
+                "file": self.file,
+                "start": round(self.heard.start_s, 2),
+                "end": round(self.heard.end_s, 2),
+                "words": " ".join(self.heard.texts),
+                "meaning": self.meaning.model_dump(mode="json", exclude_defaults=True) | {"kind": self.meaning.kind},
+                "score": round(others[0].cost - best.cost, 2) if others else None,
+                "seconds_spent": round(self.heard.decode_s, 3),
+            }
+        )
+
+    def text(self) -> str:
+        why = f"  ({self.meaning.why})" if isinstance(self.meaning, NotUnderstood) else ""
+        return f"{self.heard.start_s:7.2f} {self.heard.end_s:7.2f}  {' '.join(self.heard.texts)}{why}"
+
+
+def hear(files: Iterable[Path], job: Path | None, model: Path | None = None) -> Iterator[Line]:
+    """Every utterance of the recordings, with its meaning on that job."""
+    visit = open_visit_or_demo(job)
+    context = Context(board=visit.sheet.boards[0].reference)
+    for file in files:
+        for heard in hear_file(file, visit, model):
+            yield Line(str(file), heard, visit.reader.understand(heard, context).meaning)
+
+
+def hear_file(file: Path, visit: Visit, model: Path | None = None) -> Iterator[Heard]:
+    """The utterances of one recording."""
+    pieces = sound_pieces(file)
+    return hear_all(open_recogniser(visit, model), pieces)
 
 
 def _typed_lines(source: Path | None) -> Iterable[str]:

@@ -33,7 +33,7 @@ from voicelog.meaning.phrase import (
 # Nats. A bare number is welcome only as an answer or in a sweep, so the ear should prefer anything else.
 BARE = 1.5
 REPAIR = 2.0
-UNIT_LEFT_OUT = 0.7
+MAY_GO_ON = 0.7  # what is whole but may go on: the ear then waits a little longer before it takes it as ended
 MOST_CIRCUITS = 40  # designations that can be said even when the sheet has no such circuit
 
 
@@ -65,7 +65,8 @@ class Utterances:
 
     def _call(self) -> Phrase:
         """A place, a reading, both, or a bare value."""
-        return one_of([sequence(optional(self.place()), self._reading()), self.place(), Costly(self._bare(), BARE)])
+        reading = sequence(optional(self.place()), self._reading())
+        return one_of([reading, Costly(self.place(), MAY_GO_ON), Costly(self._bare(), BARE)])
 
     def _reading(self) -> Phrase:
         return one_of(self._readings_alike(alike) for alike in self._by_tail())
@@ -79,7 +80,7 @@ class Utterances:
 
     def _readings_alike(self, quantities: list[Quantity]) -> Phrase:
         heads = one_of(self.head(quantity) for quantity in quantities)
-        return sequence(heads, self._value(quantities[0]))
+        return sequence(heads, self._value(quantities))
 
     def head(self, quantity: Quantity) -> Phrase:
         """A quantity with its conditions."""
@@ -95,16 +96,19 @@ class Utterances:
 
     # ------------------------------------------------------------ values
 
-    def _value(self, quantity: Quantity) -> Phrase:
+    def _value(self, alike: list[Quantity]) -> Phrase:
         repair = Tagged(read_phrases(self.grammar.places.repair), "repair")
-        return Repaired(self._one_value(quantity), Costly(repair, REPAIR))
+        return Repaired(self._one_value(alike), Costly(repair, REPAIR))
 
-    def _one_value(self, quantity: Quantity) -> Phrase:
-        ways = [self._result(quantity)]
-        if quantity.value == "number":
-            ways.append(sequence(self._figure(quantity.decimals), self._unit(quantity.units)))
-        if quantity.value == "choice":
-            ways.append(one_of(Tagged(read_phrase(said), "choice", kept) for kept, said in quantity.choices.items()))
+    def _one_value(self, alike: list[Quantity]) -> Phrase:
+        """All that any of them can be; what one of them cannot be, the reader refuses by name."""
+        first = alike[0]
+        ways = [self._result(alike)]
+        if first.value == "number":
+            decimals = max(quantity.decimals for quantity in alike)
+            ways.append(sequence(self._figure(decimals), self._unit(first.units)))
+        if first.value == "choice":
+            ways.append(one_of(Tagged(read_phrase(said), "choice", kept) for kept, said in first.choices.items()))
         return one_of(ways)
 
     def _figure(self, decimals: int) -> Phrase:
@@ -116,13 +120,13 @@ class Utterances:
         if not named:
             return sequence()
         said = one_of(Tagged(read_phrases(self.grammar.units[unit].said), "unit", unit) for unit in named)
-        return one_of([said, Costly(sequence(), UNIT_LEFT_OUT)])
+        return one_of([said, Costly(sequence(), MAY_GO_ON)])
 
-    def _result(self, quantity: Quantity) -> Phrase:
+    def _result(self, alike: list[Quantity]) -> Phrase:
         return one_of(
             Tagged(read_phrases(result.said), "result", result.key)
             for result in self.grammar.results.values()
-            if result_fits(quantity, result.for_)
+            if any(result_fits(quantity, result.for_) for quantity in alike)
         )
 
     def _bare(self) -> Phrase:
@@ -208,6 +212,8 @@ class Utterances:
 
     def _command(self, command: CommandWord) -> Phrase:
         carried = self._carried(command)
+        if command.takes == "call":  # alone; with a call behind it, it is a prefix of that call
+            return Costly(self._order(command), MAY_GO_ON)
         return self._order(command) if carried is None else sequence(self._order(command), carried)
 
     def _carried(self, command: CommandWord) -> Phrase | None:
@@ -249,8 +255,7 @@ def result_fits(quantity: Quantity, fits: str) -> bool:
 
 
 def _tail_key(quantity: Quantity) -> tuple:
-    flags = (quantity.over_range, quantity.open_circuit, quantity.no_trip, quantity.no_earth)
-    return (quantity.value, quantity.units, quantity.decimals, flags, tuple(quantity.choices.items()))
+    return (quantity.value, quantity.units, tuple(quantity.choices.items()))
 
 
 def _by_number(designation: str) -> tuple[int, str]:
