@@ -6,8 +6,8 @@ from voicelog.talking.loudspeaker import RATE_HZ
 from voicelog.talking.tones import Sound
 
 FRAME = RATE_HZ // 200  # 5 ms
-QUIET_dB = -42.0  # under the loudest frame: the voice's own pauses lie lower, its weakest f and th higher
-KEPT_BEFORE = FRAME  # the onset of a stop needs its burst
+QUIET_dB = -50.0  # under the loudest frame: the weakest f and th begin there, the pauses lie under -60
+KEPT_BEFORE = 2 * FRAME  # 10 ms: the onset of a stop needs its burst
 KEPT_AFTER = 6 * FRAME  # 30 ms: the end of a word may fade
 SPEECH_RMS = 0.12  # -18 dB of full scale over the frames that carry speech
 CEILING = 0.97
