@@ -23,7 +23,7 @@ from voicelog.keeping import database
 from voicelog.keeping.chain import BrokenChain, Head, Row, entry_of, forge, in_utc, linked
 from voicelog.keeping.database import JOURNAL, in_words
 from voicelog.keeping.heads import HEADS, HeadFile, Heads, State, read_heads
-from voicelog.keeping.storage import Progress, quiet, refusal, sha256_of, stepped
+from voicelog.keeping.storage import Progress, quiet, refusal, sha256_of, stepped, write_whole
 from voicelog.model import Draft, Entry
 
 Clock = Callable[[], datetime]
@@ -309,7 +309,7 @@ def hold(folder: Path) -> FileLock:
     lock = FileLock(folder / LOCK, blocking=False)
     try:
         lock.acquire()
-        (folder / WRITER).write_text(f"{os.getpid()}\n", encoding="ascii")
+        write_whole(folder / WRITER, f"{os.getpid()}\n".encode())  # a folder that takes no new file shows here
     except Timeout:
         raise JournalLocked(
             f"process {_writer(folder)} is writing this job.",
