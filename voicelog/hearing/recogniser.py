@@ -1,0 +1,158 @@
+"""Sound to words: the only file that imports Vosk.
+
+A recogniser takes 16-bit samples at 16 kHz in pieces of any length and gives
+one ``Heard`` for each utterance, with its alternatives. Times count from the
+first sample that it was ever given.
+"""
+
+import json
+import time
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+import vosk
+
+from voicelog.errors import ModelError
+from voicelog.hearing.filterbank import RATE_HZ
+from voicelog.hearing.model_folder import Kind, ModelFolder, Prepared
+from voicelog.hearing.word_graph import FILLER
+from voicelog.model import Heard, Hypothesis, Word
+
+ALTERNATIVES = 10
+PIECE = RATE_HZ * 60 // 1000  # 960 samples: two outputs of the network, which speaks every 30 ms
+
+vosk.SetLogLevel(-1)
+
+
+def load(path: str) -> vosk.Model:
+    """The model in a folder that was looked at; raises ModelError when Vosk refuses it all the same."""
+    try:
+        return vosk.Model(model_path=path)
+    except Exception as error:  # Vosk raises nothing more specific
+        raise ModelError(
+            "the recogniser cannot load this model.", where=path, do="Copy or unpack the model again."
+        ) from error
+
+
+def held_to(folder: ModelFolder, phrases: Iterable[str]) -> Prepared:
+    """A stock model held to a list of phrases.
+
+    Raises ModelError when the model is not a stock one, or lacks words: it would drop them without a word.
+    """
+    if folder.kind is not Kind.STOCK:
+        raise ModelError("only a stock model is held to phrases.", where=str(folder.path))
+    phrases = tuple(dict.fromkeys(phrases))
+    model = load(str(folder.path))
+    words = sorted({word for phrase in phrases for word in phrase.split()})
+    if missing := [word for word in words if model.vosk_model_find_word(word) < 0]:
+        raise ModelError(
+            f"this model does not know {len(missing)} of the words: {', '.join(missing[:12])}.",
+            where=str(folder.path),
+            do="Use the bundled model, which can be given any word, or other words in the grammar.",
+        )
+    return Prepared(folder.path, phrases)
+
+
+class Recogniser:
+    """Hears utterances.
+
+    ``judge`` is a second graph that any talk fits: where it explains the sound
+    nearly as well as the best reading, the sound was likely not meant for us.
+    """
+
+    def __init__(self, prepared: Prepared, judge: Prepared | None = None) -> None:
+        self._decoder = _decoder(prepared, ALTERNATIVES)
+        self._judge = _decoder(judge, 1) if judge else None
+        self._taken = 0  # samples given so far
+        self._spent_s = 0.0  # since the last utterance ended
+
+    @property
+    def taken_s(self) -> float:
+        """Seconds of sound given so far."""
+        return self._taken / RATE_HZ
+
+    @property
+    def speaking(self) -> bool:
+        """Whether words are being said that have not ended yet."""
+        return bool(json.loads(self._decoder.PartialResult())["partial"])
+
+    def forget(self) -> None:
+        """What is being said never was."""
+        for decoder in (self._decoder, self._judge):
+            if decoder:
+                decoder.Reset()
+
+    def hear(self, samples: np.ndarray) -> Iterator[Heard]:
+        """Take int16 samples; give each utterance that ends in them."""
+        for first in range(0, len(samples), PIECE):
+            if self._take(samples[first : first + PIECE]) and (heard := self._ended(final=False)):
+                yield heard
+
+    def finish(self) -> Iterator[Heard]:
+        """The sound is over: give what was still being said, if anything."""
+        if heard := self._ended(final=True):
+            yield heard
+
+    def _take(self, piece: np.ndarray) -> bool:
+        began = time.process_time()
+        data = np.ascontiguousarray(piece, "<i2").tobytes()
+        ended = bool(self._decoder.AcceptWaveform(data))
+        if self._judge:
+            self._judge.AcceptWaveform(data)
+        self._taken += len(piece)
+        self._spent_s += time.process_time() - began
+        return ended
+
+    def _ended(self, final: bool) -> Heard | None:
+        began = time.process_time()
+        found = _alternatives(self._decoder, final)
+        judged = _alternatives(self._judge, final) if self._judge else ()
+        spent_s = self._spent_s + time.process_time() - began
+        self._spent_s = 0.0
+        if not found or not found[0].words:
+            return None
+        return Heard(
+            hypotheses=found,
+            start_s=found[0].words[0].start_s,
+            end_s=found[0].words[-1].end_s,
+            decode_s=spent_s,
+            filler_margin=judged[0].cost - found[0].cost if judged else None,
+        )
+
+
+def hear_all(recogniser: Recogniser, pieces: Iterable[np.ndarray]) -> Iterator[Heard]:
+    """Every utterance of a stream that comes to an end."""
+    for piece in pieces:
+        yield from recogniser.hear(piece)
+    yield from recogniser.finish()
+
+
+def _decoder(prepared: Prepared, alternatives: int) -> vosk.KaldiRecognizer:
+    model = load(str(prepared.path))
+    phrases = (json.dumps(prepared.phrases),) if prepared.phrases else ()
+    decoder = vosk.KaldiRecognizer(model, RATE_HZ, *phrases)
+    decoder.SetWords(True)
+    decoder.SetMaxAlternatives(alternatives)
+    return decoder
+
+
+def _alternatives(decoder: vosk.KaldiRecognizer, final: bool) -> tuple[Hypothesis, ...]:
+    """Distinct word sequences, best first."""
+    answer = json.loads(decoder.FinalResult() if final else decoder.Result())
+    distinct: dict[tuple[str, ...], Hypothesis] = {}
+    for entry in answer.get("alternatives", ()):
+        words = _words(entry.get("result", ()))
+        found = Hypothesis(words=words, cost=-entry["confidence"])
+        distinct.setdefault(found.texts, found)
+    return tuple(distinct.values())
+
+
+def _words(entries: Iterable[dict]) -> tuple[Word, ...]:
+    """The words with their times; talk outside the grammar is one word, however many phones it has."""
+    words: list[Word] = []
+    for entry in entries:
+        if entry["word"] == FILLER and words and words[-1].text == FILLER:
+            words[-1] = words[-1].model_copy(update={"end_s": entry["end"]})
+        else:
+            words.append(Word(text=entry["word"], start_s=entry["start"], end_s=entry["end"]))
+    return tuple(words)

@@ -1,0 +1,66 @@
+"""How the recogniser searches and when it takes a sentence as ended: the text of ``conf/model.conf``.
+
+An utterance ends (Vosk, after Kaldi's ``online-endpoint``) when any one rule
+holds. A trailing silence is counted in what the network has already seen, so
+its look-ahead and the piece of sound in hand come on top.
+
+    rule 1   nothing was said                                      and silence lasts ``nothing_s``
+    rule 2   the sentence is whole                                 and silence lasts ``whole_s``
+    rule 3   the sentence is whole but may go on                   and silence lasts ``open_s``
+    rule 4   the sentence breaks off in the middle                 and silence lasts ``broken_s``
+    rule 5   it has lasted ``longest_s``
+
+"Whole" is a matter of cost: ending here must cost at most ``WHOLE`` nats more
+than the best way to go on, "may go on" at most ``OPEN``. A grammar marks a
+sentence that may go on by a final cost between the two.
+"""
+
+from dataclasses import dataclass
+
+WHOLE = 0.5  # nats
+OPEN = 8.0
+SUBSAMPLING = 3  # the network speaks every third frame of 10 ms
+
+
+@dataclass(frozen=True)
+class Search:
+    """Widths in nats, counts of paths, times in seconds."""
+
+    beam: float = 14.0
+    lattice_beam: float = 6.0  # how much worse the listed alternatives may be
+    min_active: int = 200
+    max_active: int = 3000
+    frames_at_once: int = 6  # network input frames of 10 ms; a multiple of three
+    nothing_s: float = 5.0
+    whole_s: float = 0.3
+    open_s: float = 0.6
+    broken_s: float = 1.0
+    longest_s: float = 20.0
+
+    def conf(self, silence_phone: int = 1) -> str:
+        """The options as Vosk reads them."""
+        options = {
+            "beam": self.beam,
+            "lattice-beam": self.lattice_beam,
+            "min-active": self.min_active,
+            "max-active": self.max_active,
+            "acoustic-scale": 1.0,  # the network's outputs are used as they are
+            "frame-subsampling-factor": SUBSAMPLING,
+            "frames-per-chunk": self.frames_at_once,
+            "endpoint.silence-phones": silence_phone,
+            "endpoint.rule1.min-trailing-silence": self.nothing_s,
+            "endpoint.rule2.min-trailing-silence": self.whole_s,
+            "endpoint.rule2.max-relative-cost": WHOLE,
+            "endpoint.rule3.min-trailing-silence": self.open_s,
+            "endpoint.rule3.max-relative-cost": OPEN,
+            "endpoint.rule4.min-trailing-silence": self.broken_s,
+            "endpoint.rule5.min-utterance-length": self.longest_s,
+        }
+        return "".join(f"--{name}={value}\n" for name, value in options.items())
+
+
+NEVER_S = 1e6
+JUDGING = Search(
+    lattice_beam=0.1, nothing_s=NEVER_S, whole_s=NEVER_S, open_s=NEVER_S, broken_s=NEVER_S, longest_s=NEVER_S
+)
+"""For the judge that listens alongside: it ends when the recogniser ends, never by itself."""
