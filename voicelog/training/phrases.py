@@ -80,7 +80,7 @@ def strip_words(words: str) -> str:
 
 
 def digit_by_digit(digits: str, rng: random.Random) -> str:
-    """"7703" as seven seven zero three, or double seven oh three."""
+    """ "7703" as seven seven zero three, or double seven oh three."""
     out, place = [], 0
     while place < len(digits):
         digit = digits[place]

@@ -20,6 +20,7 @@ import soundfile
 import soxr
 
 from voicelog.training.phrases import Phrase, PhraseSampler
+from voicelog.training.splits import Splits
 
 SAMPLE_RATE_HZ = 16_000
 NETWORK_RATE_HZ = 24_000
@@ -61,14 +62,18 @@ class Phonemiser:
         if self._library.espeak_Initialize(1, 0, data, 0) < 0:
             raise RuntimeError("eSpeak NG did not start")
 
-    def __call__(self, text: str, accent: str) -> str:
-        """The phonemes of ``text`` in ``accent`` (an eSpeak NG voice name), in the synthesiser's spelling."""
+    def ipa(self, text: str, accent: str) -> str:
+        """The phonemes of ``text`` in ``accent`` (an eSpeak NG voice name), in eSpeak NG's own IPA."""
         if self._library.espeak_SetVoiceByName(accent.encode()) != 0:
             raise ValueError(f"eSpeak NG has no accent {accent!r}")
         pointer, clauses = ctypes.c_char_p(text.encode()), []
         while pointer.value:
             clauses.append(self._library.espeak_TextToPhonemes(ctypes.byref(pointer), self.UTF8, self.IPA).decode())
-        return respelt(" ".join(clauses))
+        return " ".join(clauses)
+
+    def __call__(self, text: str, accent: str) -> str:
+        """The same in the synthesiser's spelling."""
+        return respelt(self.ipa(text, accent))
 
 
 def respelt(ipa: str) -> str:
@@ -193,3 +198,18 @@ def _write_chunk(index: Path, utterances: list[tuple[np.ndarray, dict]]) -> None
     partial = index.with_suffix(".partial")
     partial.write_text("\n".join(lines) + "\n")
     partial.replace(index)
+
+
+def scoring_casting(splits: Splits) -> Casting:
+    """Held-out voices only, unmixed, in every accent: the held-out one counts three times."""
+    return Casting(
+        dict.fromkeys(sorted(splits.voices), 1.0), TRAINING_ACCENTS + 3 * tuple(splits.accents), mixtures=0.0
+    )
+
+
+def join_indexes(folder: Path) -> None:
+    """One ``index.jsonl`` over the finished chunks, each a group of its own."""
+    rows = []
+    for index in sorted(folder.glob("[0-9]*.jsonl")):
+        rows += [{"group": index.stem, **json.loads(line)} for line in index.read_text().splitlines()]
+    (folder / "index.jsonl").write_text("".join(json.dumps(row) + "\n" for row in rows))

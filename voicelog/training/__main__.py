@@ -1,0 +1,124 @@
+"""One command for each step of making the acoustic model: ``python -m voicelog.training STEP --help``.
+
+synthesise   more speech by synthetic voices            (once, hours, resumable)
+lexicon      pronunciations of every word in the speech  (once)
+train        the network                                 (an accelerator, or patience)
+export       the model folder that Vosk loads, checked
+"""
+
+import json
+import os
+import platform
+import time
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from voicelog.training.corpus import read_corpora, read_noise, read_rows, read_sound
+from voicelog.training.recipe import NetworkShape, Recipe
+from voicelog.training.splits import read_splits
+
+app = typer.Typer(no_args_is_help=True, add_completion=False, help=__doc__)
+
+Folders = Annotated[
+    list[Path], typer.Option("--speech", help="A folder of speech with an index.jsonl; may be repeated.")
+]
+
+
+@app.command()
+def synthesise(
+    folder: Annotated[Path, typer.Argument(help="Where the speech goes; chunks already there are kept.")],
+    voices: Annotated[Path, typer.Option(help="The synthesiser's voices, one .bin each.")],
+    chunks: Annotated[int, typer.Option(help="Chunks of 60 utterances.")] = 100,
+    held_out: Annotated[bool, typer.Option(help="Speak with the held-out voices instead.")] = False,
+) -> None:
+    """Make synthetic speech for training, or for scoring."""
+    from voicelog.training import synthesis
+    from voicelog.training.phrases import PhraseSampler
+
+    splits = read_splits()
+    synthesiser = synthesis.Synthesiser(voices)
+    training = synthesis.training_casting(synthesiser.voices, splits.voices)
+    casting = synthesis.scoring_casting(splits) if held_out else training
+    synthesis.make_chunks(synthesiser, casting, PhraseSampler(), folder, chunks)
+    synthesis.join_indexes(folder)
+
+
+@app.command()
+def lexicon(
+    out: Annotated[Path, typer.Argument(help="The lexicon file to write.")],
+    speech: Folders,
+) -> None:
+    """Write how each word of the speech is pronounced."""
+    from voicelog.training.pronunciations import lexicon_for, write_lexicon
+
+    write_lexicon(lexicon_for(row["text"] for folder in speech for row in read_rows(folder)), out)
+
+
+@app.command()
+def train(
+    out: Annotated[Path, typer.Argument(help="Where weights and history go; a run left there is resumed.")],
+    speech: Folders,
+    lexicon: Annotated[Path, typer.Option(help="From the step before.")],
+    noise: Annotated[Path | None, typer.Option(help="A folder of noise recordings.")] = None,
+    minutes: Annotated[float, typer.Option(help="Training time, earlier runs counted in.")] = 20.0,
+    processes: Annotated[int, typer.Option(help="Others that draw batches ahead; 0: none.")] = 0,
+    width: int = NetworkShape.width,
+    bottleneck: int = NetworkShape.bottleneck,
+    layers: int = NetworkShape.layers,
+    seconds: Annotated[float, typer.Option(help="Of sound for each step.")] = Recipe.seconds_per_step,
+    seed: int = 0,
+) -> None:
+    """Train the network within a budget of time."""
+    from voicelog.training.loop import Trainer
+    from voicelog.training.pronunciations import read_lexicon
+
+    began = time.monotonic()
+    recipe = Recipe(NetworkShape(width, bottleneck, layers), seed, seconds)
+    splits = read_splits()
+    with ProcessPoolExecutor(max(1, (os.cpu_count() or 1) - 1)) as executor:
+        corpus = read_corpora(speech, splits, executor)
+    recordings = read_noise(noise, splits)[0] if noise else None
+    trainer = Trainer(recipe, corpus, recordings, read_lexicon(lexicon), out)
+    _record(out, recipe, corpus.hours, len(trainer.utterances), minutes)
+    typer.echo(f"{len(trainer.utterances)} utterances read in {time.monotonic() - began:.0f} s")
+    trainer.run(minutes * 60, processes)
+
+
+@app.command()
+def export(
+    run: Annotated[Path, typer.Argument(help="A training run's folder.")],
+    folder: Annotated[Path, typer.Argument(help="The model folder to write.")],
+    sound: Annotated[Path, typer.Option(help="A recording to compare the two networks on.")],
+) -> None:
+    """Write the model folder, and prove it the same network."""
+    from voicelog.hearing.filterbank import filter_banks
+    from voicelog.training.export import export as write
+    from voicelog.training.export import shape_from
+
+    check = write(run / "average.pt", shape_from(run / "run.json"), folder, filter_banks(read_sound(sound)))
+    typer.echo(check)
+
+
+def _record(out: Path, recipe: Recipe, hours: dict[str, float], utterances: int, minutes: float) -> None:
+    """``run.json``: what is being run, on what, with which numbers."""
+    import torch
+
+    out.mkdir(parents=True, exist_ok=True)
+    accelerator = torch.cuda.get_device_name() if torch.cuda.is_available() else "none"
+    record = {
+        "recipe": recipe.record(),
+        "minutes": minutes,
+        "hours": {name: round(value, 2) for name, value in hours.items()},
+        "utterances": utterances,
+        "accelerator": accelerator,
+        "processor": platform.processor() or platform.machine(),
+        "torch": torch.__version__,
+    }
+    (out / "run.json").write_text(json.dumps(record, indent=1))
+
+
+if __name__ == "__main__":
+    app()
