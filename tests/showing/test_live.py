@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from datetime import UTC
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
-import httpx
+import httpx2 as httpx
 import pytest
 from starlette.testclient import TestClient
 

@@ -16,11 +16,19 @@ from voicelog.errors import InputError
 from voicelog.installation import Board, Cable, Circuit, Device, Instrument, JobFacts, Rcd, Sheet, Supply
 from voicelog.keeping.chain import GENESIS
 from voicelog.keeping.record import Line, Record, fold
-from voicelog.model import Conditions, Entry, Noun, Outcome, Place, Standing, Value
+from voicelog.model import Conditions, Entry, EntryKind, Noun, Outcome, Place, Standing, Value
 from voicelog.showing.wording import CAUTIONS
 
 SCHEMA_VERSION = "1"
 SIGNED_OFF = "signed off"  # action in the detail of a REVIEWED entry: a reviewer answers for its place
+CHANGING = (
+    EntryKind.CALLED,
+    EntryKind.CORRECTED,
+    EntryKind.AFFIRMED,
+    EntryKind.STOOD,
+    EntryKind.WITHDRAWN,
+    EntryKind.RESTORED,
+)  # these change what stands at a place
 SCHEMA_ID = f"urn:voicelog:schedule:{SCHEMA_VERSION}"
 
 
@@ -120,16 +128,17 @@ def schedule_of(
 
 
 def signed_off(entries: Iterable[Entry]) -> tuple[str, ...]:
-    """Keys of the places whose last sign-off was not followed by a change there."""
+    """Keys of the places whose last sign-off was not followed by a change of the record there."""
     signed: dict[str, None] = {}
+    place_of: dict[int, str] = {}  # entry number -> key of the place it is about
     for entry in entries:
         place = entry.place or (entry.reading.place if entry.reading else None)
-        if place is None:
-            continue
+        key = place.key if place else place_of.get(entry.refers or 0, "")
+        place_of[entry.number] = key
         if entry.detail.get("action") == SIGNED_OFF:
-            signed[place.key] = None
-        elif entry.reading:
-            signed.pop(place.key, None)
+            signed[key] = None
+        elif entry.kind in CHANGING:
+            signed.pop(key, None)
     return tuple(signed)
 
 

@@ -4,12 +4,13 @@ Speaking is ``talking/phrasing.py``; this is its sibling on paper. Names and uni
 ``grammars/``, so a new kind of work needs no change here.
 """
 
+import re
 import tomllib
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
-from voicelog.errors import GrammarError
+from voicelog.errors import GrammarError, InputError
 from voicelog.installation import Sheet
 from voicelog.model import (
     Choice,
@@ -36,6 +37,7 @@ RESULT_WORDS = {  # marks of the trade where it has them (common practice): LIM,
     "limitation": "LIM",
     "no_earth": "no earth",
 }
+EXTREME_WORDS = ("over_range", "open_circuit", "no_trip", "no_earth")  # a quantity's entry allows each by its key
 VERDICT_WORDS = {
     Outcome.PASS: "within limit",
     Outcome.MARGINAL: "near the limit",
@@ -59,11 +61,15 @@ CAUTIONS = (
 
 
 class QuantityWords(Noun):
-    """How one quantity is written."""
+    """How one quantity is written, and what may be written for it."""
 
     name: str
     symbol: str
-    unit: str = ""  # symbol of the unit that columns and axes use
+    units: tuple[str, ...] = ("",)  # symbols; columns and axes use the first
+    kind: Literal["number", "result", "choice"] = "number"
+    choices: tuple[str, ...] = ()
+    words: frozenset[str] = frozenset()  # of over_range, open_circuit, no_trip, no_earth
+    greatest: Decimal = Decimal(0)  # in the first unit; 0: no bound
 
 
 class Wording:
@@ -131,6 +137,66 @@ def plain_value(value: Value) -> str:
     raise TypeError(f"not a value: {value!r}")
 
 
+def written(text: str, unit: str, quantity: str, wording: Wording) -> Value:
+    """The value that ``text`` writes: the way back from ``plain_value``. InputError says why it is none."""
+    known = wording.quantities.get(quantity)
+    if known is None:
+        raise InputError(f"the quantity {quantity!r} is not known.", do="Choose one of the grammar's.")
+    text = " ".join(text.split())
+    value = _number(text) or _word(text, known)
+    if value is None or not _may_be(value, known):
+        raise InputError(f"{text!r} is no value of {known.name}.", do=f"Write {_permitted(known)}.")
+    if isinstance(value, Number):
+        _check_span(value, unit, known, wording)
+    return value
+
+
+def _number(text: str) -> Number | None:
+    found = re.fullmatch(r"([<>]?)\s*(\d{1,9}(?:\.\d{1,6})?)", text, re.ASCII)
+    return Number(figure=Decimal(found[2]), comparison=Comparison(found[1] or "=")) if found else None
+
+
+def _word(text: str, known: QuantityWords) -> Value | None:
+    for word, print_ in RESULT_WORDS.items():
+        if text.casefold() == print_.casefold():
+            return Result(word=word)
+    if text.casefold() == "over range":
+        return OverRange()
+    if text.casefold() == "open circuit":
+        return OpenCircuit()
+    return Choice(word=text) if text in known.choices else None
+
+
+def _may_be(value: Value, known: QuantityWords) -> bool:
+    match value:
+        case Number():
+            return known.kind == "number"
+        case Choice():
+            return known.kind == "choice"
+        case Result(word="not_applicable" | "limitation"):
+            return True
+        case Result(word="pass" | "fail"):
+            return known.kind == "result"
+        case Result(word=word):
+            return word in known.words
+    return value.kind in known.words
+
+
+def _permitted(known: QuantityWords) -> str:
+    own = {"number": ["a figure such as 0.27 or > 500"], "result": ["pass", "fail"], "choice": list(known.choices)}
+    extremes = [word.replace("_", " ") for word in EXTREME_WORDS if word in known.words]
+    return ", ".join([*own[known.kind], *extremes, "LIM or N/A"])
+
+
+def _check_span(value: Number, unit: str, known: QuantityWords, wording: Wording) -> None:
+    if unit not in known.units:
+        units = ", ".join(wording.unit(symbol) for symbol in known.units if symbol) or "no unit"
+        raise InputError(f"{known.name} is not given in {wording.unit(unit) or 'no unit'}.", do=f"Use {units}.")
+    if known.greatest and wording.in_unit(value.figure, unit, known.units[0]) > known.greatest:
+        span = wording.value(Number(figure=known.greatest), known.units[0])
+        raise InputError(f"{wording.value(value, unit)} is beyond what {known.name} can be.", do=f"At most {span}.")
+
+
 def circuit_name(place: Place, sheet: Sheet | None) -> str:
     """What the sheet calls the circuit; empty when the sheet does not know it."""
     for board in sheet.boards if sheet else ():
@@ -151,7 +217,15 @@ def load_wording(kind: str = "fixed-wiring", folder: Path | None = None) -> Word
 
 
 def _quantity_words(row: dict[str, Any]) -> QuantityWords:
-    return QuantityWords(name=row["name"], symbol=row["symbol"], unit=(row.get("units") or ("",))[0])
+    return QuantityWords(
+        name=row["name"],
+        symbol=row["symbol"],
+        units=tuple(row.get("units", ("",))),
+        kind=row["value"],
+        choices=tuple(row.get("choices", ())),
+        words=frozenset(key for key in EXTREME_WORDS if row.get(key)),
+        greatest=Decimal(row.get("greatest", "0")),
+    )
 
 
 def _toml(path: Path) -> dict[str, Any]:
