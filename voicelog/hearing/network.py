@@ -39,7 +39,8 @@ class Affine:
         return len(self.weights)
 
     def __call__(self, x: Floats) -> Floats:
-        return x @ self.weights.T + self.bias
+        rows = x.reshape(-1, x.shape[-1])  # one large product is faster than one for each sound of a batch
+        return (rows @ self.weights.T + self.bias).reshape(*x.shape[:-1], -1)
 
 
 @dataclass(frozen=True)

@@ -119,7 +119,7 @@ def _of_array(component: Component, field: str, given: Floats, slope: Floats) ->
 def _of_input(component: Component, given: Floats, slope: Floats) -> Floats:
     match component:
         case Affine(weights, _):
-            return slope @ weights
+            return (slope.reshape(-1, slope.shape[-1]) @ weights).reshape(given.shape)
         case Rectifier():
             return slope * (given > 0)
         case FixedScale(scales):

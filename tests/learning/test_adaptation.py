@@ -1,0 +1,128 @@
+"""Learning with small random networks: a person is a network whose scales and weights differ from the general one."""
+
+import numpy as np
+import pytest
+
+from tests.networks import random_network
+from voicelog.errors import InputError
+from voicelog.hearing.filterbank import filter_banks
+from voicelog.hearing.network import log_posteriors
+from voicelog.hearing.phones import PHONES
+from voicelog.learning.adaptation import Recipe, Spoken, edits, heard_freely, learn
+from voicelog.learning.layers import arrays, with_arrays
+
+QUICK = Recipe(passes=15, most_s=60, weights_from_s=20, drift=0.0, batch_s=8)
+
+
+def pronounce(word):
+    return (tuple(word.split("_")),)
+
+
+def someone(general, spread: float):
+    """The network that a speaker would need: every array a little off."""
+    rng = np.random.default_rng(7)
+    moved = {
+        name: array * (1 + spread * rng.normal(size=array.shape)).astype(np.float32)
+        for name, array in arrays(general).items()
+        if not (array == 1).all()
+    }
+    return with_arrays(general, moved)
+
+
+def sound(seed: int, seconds: float = 2.0) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    pieces = []
+    for _ in range(int(seconds / 0.12)):
+        carrier = np.sin(2 * np.pi * rng.uniform(100, 5000) * np.arange(1920) / 16000)
+        pieces.append(rng.uniform(500, 9000) * carrier + rng.normal(0, rng.uniform(20, 1000), 1920))
+    return np.concatenate(pieces).clip(-32768, 32767).astype(np.int16)
+
+
+def phrases(speaker, count: int) -> tuple[Spoken, ...]:
+    found = []
+    for seed in range(count):
+        samples = sound(seed)
+        labels = heard_freely(log_posteriors(speaker, filter_banks(samples)))
+        found.append(Spoken(samples, ("_".join(PHONES[label - 1] for label in labels),)))
+    return tuple(phrase for phrase in found if phrase.words != ("",))
+
+
+@pytest.fixture(scope="module")
+def general():
+    return random_network(seed=2, width=24, bottleneck=10)
+
+
+def test_a_voice_is_learnt_and_heard_better_in_new_phrases(general):
+    speaker = someone(general, 0.25)
+    learnt = learn(general, phrases(speaker, 14), pronounce, QUICK)
+    assert learnt.kind == "all weights"
+    assert learnt.after.loss < 0.8 * learnt.before.loss
+    assert learnt.after.wrong < learnt.before.wrong
+    # Phrases that neither learning nor choosing has met.
+    wrong = {"general": 0, "learnt": 0}
+    for seed in range(100, 112):
+        banks = filter_banks(sound(seed))
+        said = heard_freely(log_posteriors(speaker, banks))
+        wrong["general"] += edits(heard_freely(log_posteriors(general, banks)), said)
+        wrong["learnt"] += edits(heard_freely(log_posteriors(learnt.model, banks)), said)
+    assert wrong["learnt"] < wrong["general"]
+
+
+def test_little_speech_moves_scales_and_shifts_alone(general):
+    learnt = learn(general, phrases(someone(general, 0.25), 8), pronounce, QUICK)
+    assert learnt.kind in ("scales and shifts", "general")
+    before, after = arrays(general), arrays(learnt.model)
+    for name in before:
+        if name.field == "weights":
+            np.testing.assert_array_equal(before[name], after[name])
+
+
+def test_nonsense_leaves_the_general_network(general):
+    """Phrases whose words were not said: nothing learnt from them can win on the ones kept apart."""
+    right = phrases(general, 10)
+    rng = np.random.default_rng(0)
+    words = [("_".join(PHONES[i] for i in rng.permutation(39)[:6]),) for _ in right]
+    mixed = tuple(
+        Spoken(phrase.sound, phrase.words if number % 5 == 1 else nonsense)
+        for number, (phrase, nonsense) in enumerate(zip(right, words, strict=True))
+    )
+    learnt = learn(general, mixed, pronounce, QUICK)
+    assert (learnt.kind, learnt.blend) == ("general", 0.0)
+    assert learnt.model is general
+    assert learnt.after == learnt.before
+
+
+def test_size_and_shape_stay(general):
+    learnt = learn(general, phrases(someone(general, 0.2), 6), pronounce, QUICK)
+    assert learnt.model.weights == general.weights
+    assert [layer.input for layer in learnt.model.layers] == [layer.input for layer in general.layers]
+    assert all(array.dtype == np.float32 for array in arrays(learnt.model).values())
+
+
+def test_learning_twice_gives_the_same(general):
+    said = phrases(someone(general, 0.2), 6)
+    one, other = (learn(general, said, pronounce, QUICK) for _ in range(2))
+    for name, array in arrays(one.model).items():
+        np.testing.assert_array_equal(array, arrays(other.model)[name])
+
+
+@pytest.mark.parametrize("count", [0, 2])
+def test_too_little_speech_is_refused(general, count):
+    with pytest.raises(InputError):
+        learn(general, phrases(general, count), pronounce, QUICK)
+
+
+def test_phrases_too_short_for_their_words_are_left_out(general):
+    said = (
+        *phrases(general, 4),
+        Spoken(np.zeros(100, np.int16), ("AA",)),
+        Spoken(sound(1, 0.24), ("AA_B_" * 20 + "CH",)),
+    )
+    assert learn(general, said, pronounce, QUICK).speech_s == pytest.approx(sum(x.seconds for x in said[:4]))
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "count"), [((), (), 0), ((1, 2), (), 2), ((1, 2, 3), (1, 3), 1), ((1, 2), (2, 1), 2)]
+)
+def test_edits(one, other, count):
+    assert edits(one, other) == count == edits(other, one)

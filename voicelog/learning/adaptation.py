@@ -1,0 +1,274 @@
+"""One person's speech into the network, and back out as an ordinary network of the same size.
+
+Scales and shifts first: with a few seconds of speech they are all that can be
+learnt safely. All weights at a small step when there is more. Which of the
+two, and how much of it (a blend with the general network), is chosen on phrases
+kept apart; where nothing beats the general network there, the general network
+it stays. A profile made this way holds numbers of the network, no speech:
+nobody's voice can be played back from it.
+"""
+
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from voicelog.errors import InputError
+from voicelog.hearing.filterbank import RATE_HZ, filter_banks
+from voicelog.hearing.network import SUBSAMPLING, AcousticModel, Floats, log_posteriors
+from voicelog.learning.adam import Adam
+from voicelog.learning.alignment import Pronounce, align
+from voicelog.learning.ctc import Labels, ctc_loss
+from voicelog.learning.layers import Arrays, Name, arrays, backward, forward, with_arrays
+from voicelog.learning.variation import FOR_LEARNING, Variation, varied
+
+TIMED_STEPS = 5  # steps after which the machine's speed is known
+
+Sound = NDArray[np.int16]
+Progress = Callable[[float], None]  # told the share done, 0 to 1
+
+
+@dataclass(frozen=True, eq=False)
+class Spoken:
+    """A phrase somebody said, and what was said."""
+
+    sound: Sound  # 16 kHz, mono, 16 bit
+    words: tuple[str, ...]
+
+    @property
+    def seconds(self) -> float:
+        return len(self.sound) / RATE_HZ
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """The numbers of learning one person; chosen on people who are in no score."""
+
+    batch_s: float = 24.0  # of sound in one step
+    passes: float = 16.0  # how often each phrase is gone through, at most
+    most_s: float = 40.0  # of steps; a machine too slow for all passes takes fewer
+    scales_rate: float = 4e-3  # relative step of scales and shifts
+    weights_rate: float = 3e-3  # relative step of weights
+    weights_from_s: float = 20.0  # of speech; with less, scales and shifts alone
+    drift: float = 0.2  # share of the slope that holds the outputs near the general network's
+    level_spread: float = 0.5  # of the phrase's log energy
+    kept_apart: int = 5  # every fifth phrase judges and is not learnt from
+    blends: tuple[float, ...] = (0.5, 0.75, 1.0)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """How a network does on the phrases kept apart."""
+
+    loss: float  # nats a phone
+    wrong: float  # share of phones that the free path gets wrong
+
+
+@dataclass(frozen=True, eq=False)
+class Learnt:
+    """The outcome: a network to use, and what it rests on."""
+
+    model: AcousticModel
+    kind: str  # "general" when nothing was better, "scales and shifts" or "all weights"
+    blend: float  # share of the learnt network, the rest is the general one
+    before: Judgement
+    after: Judgement
+    speech_s: float  # learnt from, phrases kept apart included
+    computing_s: float
+    steps: int
+
+
+def learn(
+    model: AcousticModel,
+    phrases: tuple[Spoken, ...],
+    pronounce: Pronounce,
+    recipe: Recipe | None = None,
+    progress: Progress = lambda share: None,
+) -> Learnt:
+    """The network for the person who said ``phrases``.
+
+    Raises InputError when fewer than three phrases can be laid over their sound,
+    ModelError for a word without pronunciation.
+    """
+    recipe = recipe or Recipe()
+    started = time.monotonic()
+    lessons = _lessons(model, phrases, pronounce, recipe)
+    if len(lessons) < 3:
+        raise InputError("too little speech to learn from: at least three whole phrases are needed.")
+    kept_apart = [lesson for number, lesson in enumerate(lessons) if number % recipe.kept_apart == 1]
+    learnt_from = [lesson for number, lesson in enumerate(lessons) if number % recipe.kept_apart != 1]
+    seconds = sum(lesson.seconds for lesson in lessons)
+
+    # Learn.
+    weights_too = seconds >= recipe.weights_from_s
+    course = _Course(model, learnt_from, recipe, weights_too, progress)
+    changed = course.run()
+
+    # Choose.
+    before = judge(model, kept_apart)
+    kind = "all weights" if weights_too else "scales and shifts"
+    best = (model, "general", 0.0, before)
+    for blend in recipe.blends:
+        candidate = with_arrays(model, {name: _mixed(model, name, now, blend) for name, now in changed.items()})
+        judgement = judge(candidate, kept_apart)
+        if judgement.loss < best[3].loss and judgement.wrong <= before.wrong:
+            best = (candidate, kind, blend, judgement)
+    return Learnt(best[0], best[1], best[2], before, best[3], seconds, time.monotonic() - started, course.steps_done)
+
+
+def _mixed(model: AcousticModel, name: Name, now: Floats, blend: float) -> Floats:
+    start = arrays(model)[name]
+    return (start + np.float32(blend) * (now - start)).astype(np.float32)
+
+
+# ---------------------------------------------------------------- lessons
+
+
+@dataclass(frozen=True, eq=False)
+class Lesson:
+    """A phrase as the network meets it."""
+
+    variants: tuple[Floats, ...]  # filter banks, plain first
+    labels: Labels
+    seconds: float
+
+    @property
+    def outputs(self) -> int:
+        return -(-len(self.variants[0]) // SUBSAMPLING)
+
+
+def _lessons(model: AcousticModel, phrases: tuple[Spoken, ...], pronounce: Pronounce, recipe: Recipe) -> list[Lesson]:
+    """Phrases with the pronunciations that the general network finds in them; those too short for theirs left out."""
+    found = []
+    for seed, phrase in enumerate(phrases):
+        variants = tuple(_banks(phrase.sound, variation, seed) for variation in FOR_LEARNING)
+        if not len(variants[0]):
+            continue
+        alignment = align(log_posteriors(model, variants[0]), phrase.words, pronounce)
+        if alignment.labels and np.isfinite(alignment.cost):
+            found.append(Lesson(variants, alignment.labels, phrase.seconds))
+    return found
+
+
+def _banks(sound: Sound, variation: Variation, seed: int) -> Floats:
+    return filter_banks(varied(sound, variation, seed), seed=seed)
+
+
+def judge(model: AcousticModel, lessons: list[Lesson]) -> Judgement:
+    """Loss and phone errors of a network, over the plain and the last (noisiest) variant of each phrase."""
+    loss, wrong, phones = 0.0, 0, 0
+    for lesson in lessons:
+        for banks in (lesson.variants[0], lesson.variants[-1]):
+            scores = log_posteriors(model, banks)
+            loss += float(ctc_loss(scores[None], (lesson.labels,), (len(scores),)).losses[0])
+            wrong += edits(heard_freely(scores), lesson.labels)
+            phones += len(lesson.labels)
+    return Judgement(loss / phones, wrong / phones)
+
+
+def heard_freely(scores: Floats) -> Labels:
+    """The loudest output of each row, repeats and blanks removed."""
+    best = scores.argmax(axis=1)
+    return tuple(int(x) for before, x in zip([0, *best], best, strict=False) if x and x != before)
+
+
+def edits(one: Labels, other: Labels) -> int:
+    """Phones to put in, leave out or exchange to make one string the other (Levenshtein)."""
+    row = list(range(len(other) + 1))
+    for number, x in enumerate(one, start=1):
+        corner, row[0] = row[0], number
+        for place, y in enumerate(other, start=1):
+            corner, row[place] = row[place], min(row[place] + 1, row[place - 1] + 1, corner + (x != y))
+    return row[-1]
+
+
+# ---------------------------------------------------------------- the course
+
+
+@dataclass
+class _Course:
+    """One run through the lessons, from the first step to the last."""
+
+    model: AcousticModel
+    lessons: list[Lesson]
+    recipe: Recipe
+    weights_too: bool
+    progress: Progress
+    steps_done: int = 0
+    rng: np.random.Generator = field(default_factory=lambda: np.random.default_rng(0))
+
+    @cached_property
+    def rates(self) -> dict[Name, float]:
+        """What is learnt, and how fast. Scales of one that only carry a sum stay as they are."""
+        found = {}
+        for name, array in arrays(self.model).items():
+            if name.field == "weights":
+                found[name] = self.recipe.weights_rate if self.weights_too else 0.0
+            elif not (name.field == "scales" and (array == 1).all()):
+                found[name] = self.recipe.scales_rate
+        return {name: rate for name, rate in found.items() if rate}
+
+    def run(self) -> Arrays:
+        """The arrays after the last step."""
+        now = {name: arrays(self.model)[name] for name in self.rates}
+        adam, batches = Adam(now, self.rates), self._batches()
+        steps, started = self.steps, time.monotonic()
+        while self.steps_done < steps:
+            share = self.steps_done / steps
+            self.progress(share)
+            now = adam.step(now, self._slopes(next(batches), now), self._pace(share))
+            self.steps_done += 1
+            if self.steps_done == TIMED_STEPS:
+                each = (time.monotonic() - started) / TIMED_STEPS
+                steps = max(TIMED_STEPS, min(steps, int(self.recipe.most_s / each)))
+        self.progress(1.0)
+        return now
+
+    @property
+    def steps(self) -> int:
+        """As many as the recipe asks for; a slow machine takes fewer."""
+        seconds = sum(lesson.seconds for lesson in self.lessons)
+        return max(10, round(self.recipe.passes * seconds / self.recipe.batch_s))
+
+    @staticmethod
+    def _pace(share: float) -> float:
+        """Quick start, slow end (half a cosine)."""
+        return min(1.0, share / 0.05 + 0.2) * 0.5 * (1 + np.cos(np.pi * share))
+
+    def _batches(self) -> Iterator[list[Lesson]]:
+        """Phrases of like length together, shuffled anew in each pass."""
+        while True:
+            jitter = self.rng.uniform(0.8, 1.25, len(self.lessons))
+            order = sorted(range(len(self.lessons)), key=lambda i: self.lessons[i].seconds * jitter[i])
+            batches, batch = [], []
+            for lesson in (self.lessons[i] for i in order):
+                if batch and lesson.seconds * (len(batch) + 1) > self.recipe.batch_s:
+                    batches.append(batch)
+                    batch = []
+                batch.append(lesson)
+            batches.append(batch)
+            yield from (batches[i] for i in self.rng.permutation(len(batches)))
+
+    def _slopes(self, batch: list[Lesson], now: Arrays) -> Arrays:
+        model = with_arrays(self.model, now)
+        features, lengths = self._features(batch), tuple(lesson.outputs for lesson in batch)
+        trace = forward(model, features)
+        loss = ctc_loss(trace.log_posteriors, tuple(lesson.labels for lesson in batch), lengths)
+        slope = loss.slope
+        if self.recipe.drift:
+            inside = np.arange(slope.shape[1])[None, :, None] < np.array(lengths)[:, None, None]
+            general = np.exp(log_posteriors(self.model, features)) * inside
+            slope = (1 - self.recipe.drift) * slope - self.recipe.drift * general
+        phones = sum(len(lesson.labels) for lesson in batch)
+        return backward(model, trace, (slope / phones).astype(np.float32), self.rates.keys())
+
+    def _features(self, batch: list[Lesson]) -> Floats:
+        """One variant of each phrase at a level of its own, the last row repeated to the longest phrase's length."""
+        chosen = [lesson.variants[self.rng.integers(len(lesson.variants))] for lesson in batch]
+        length = max(map(len, chosen))
+        rows = [np.concatenate([banks, np.repeat(banks[-1:], length - len(banks), axis=0)]) for banks in chosen]
+        levels = self.rng.normal(0, self.recipe.level_spread, (len(batch), 1, 1)).astype(np.float32)
+        return np.stack(rows) + levels
