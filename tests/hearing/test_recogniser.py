@@ -123,8 +123,12 @@ class TestJudge:
         assert heard.filler_margin > 0
 
     def test_other_words_lose_against_it(self, ear):
-        (heard,) = hear(ear(from_phrases(["one nine", "two"]), judged=True), say("megohms", "zs"), silence(1.5))
-        assert heard.filler_margin < -20
+        (heard,) = hear(ear(from_phrases(["one nine", "two"]), judged=True), say("nine", "oh", "nine"), silence(1.5))
+        assert heard.texts == ("one", "nine")
+        assert heard.filler_margin < -5
+
+    def test_what_is_wholly_different_is_nothing(self, ear):
+        assert hear(ear(from_phrases(["one nine", "two"]), judged=True), say("megohms", "zs"), silence(1.5)) == []
 
     def test_it_keeps_pace_over_many_utterances(self, ear):
         graph = from_phrases(["one nine", "two"])
