@@ -144,11 +144,14 @@ def report(
 
 
 @app.command()
-def verify(folder: JobFolder) -> None:
+def verify(
+    folder: JobFolder,
+    head: Annotated[str, typer.Option(help="the head digest printed in a report, or its first 16 digits")] = "",
+) -> None:
     """Whether the journal is whole: exit code 0 when it is, 1 when not, 2 when it cannot be read."""
-    from voicelog.keeping.verify import verify as verify_job
+    from voicelog.keeping.verify import verify_job
 
-    found = verify_job(folder)
+    found = verify_job(folder, head)
     console().print(str(found), markup=False)
     raise typer.Exit(found.exit_code)
 
@@ -176,7 +179,7 @@ def demo(
     """A recorded visit through the real recogniser, dialogue, limits and journal."""
     from voicelog import demonstration
 
-    demonstration.run(out, voice, console())
+    demonstration.run_demo(out, voice, console())
 
 
 @app.command()

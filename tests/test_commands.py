@@ -1,0 +1,182 @@
+"""The commands as a person meets them: what they print, and bad input with exit code 2 and never a traceback."""
+
+import json
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from voicelog.keeping.job import open_job
+from voicelog.resources import data_folder
+
+ROOT = Path(__file__).parent.parent
+
+
+def voicelog(*arguments, typed="", cwd=None, env=None):
+    return subprocess.run(
+        [sys.executable, "-m", "voicelog", *map(str, arguments)],
+        input=typed,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        cwd=cwd or ROOT,
+        env={**os.environ, "COLUMNS": "200", **(env or {})},
+    )
+
+
+@pytest.fixture
+def job(tmp_path):
+    folder = tmp_path / "job"
+    folder.mkdir()
+    shutil.copy(data_folder("audio_samples") / "demo" / "job.toml", folder)
+    return folder
+
+
+def refused(done, *parts):
+    """One clear message on standard error, exit code 2, no traceback."""
+    assert done.returncode == 2, done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stderr.startswith("voicelog: ")
+    for part in parts:
+        assert part in done.stderr
+
+
+def test_a_new_job_reads_as_it_stands(tmp_path):
+    folder = tmp_path / "hall"
+    done = voicelog("new", folder)
+    assert done.returncode == 0
+    assert open_job(folder).sheet.job.reference
+    refused(voicelog("new", folder), "job.toml")
+
+
+def test_a_job_without_an_edition_says_which_there_are(tmp_path):
+    voicelog("new", tmp_path / "hall")
+    refused(voicelog("listen", tmp_path / "hall", "--typed"), "limit edition", "A2:2022+A3:2024")
+
+
+def test_a_typed_visit(job):
+    done = voicelog("listen", job, "--typed", typed="circuit one zed s point five two\naffirm\nend of visit\n")
+    assert done.returncode == 0
+    assert "zed s, zero point five two ohms. pass" in done.stdout
+    assert "1 readings on the record." in done.stdout
+    done = voicelog("report", job, "--out", job / "papers")
+    assert done.returncode == 0
+    assert {path.name for path in (job / "papers").iterdir()} >= {"schedule.csv", "schedule.json", "log.html"}
+    assert "0.52" in (job / "papers" / "schedule.csv").read_text(encoding="utf-8-sig")
+
+
+def test_the_path_of_a_sentence():
+    done = voicelog("trace", "circuit nine zed s nought point seven two ohms")
+    assert done.returncode == 0
+    for room in ("meaning/parsing.py", "talking/dialogue.py", "checking/verdicts.py", "keeping/journal.py"):
+        assert room in done.stdout
+
+
+def test_the_cheat_sheet_names_every_quantity(grammar):
+    shown = voicelog("words").stdout
+    for quantity in grammar.quantities.values():
+        assert quantity.says in shown
+
+
+SHEETS = [
+    ("rating_A = 32", "rating_A = 'lots'", "rating_A"),
+    ("rating_A = 32", "rating_kA = 32", "rating_kA"),
+    ('number = "2"', 'number = "1"', "1"),
+    ('rcd = "RCD2"', 'rcd = "RCD7"', "RCD7"),
+    ("[supply]", "[supply", "line"),
+    ('earthing = "TN-C-S"', 'earthing = "TN"', "earthing"),
+    ('limits = "a2-a3"', 'limits = "a9"', "a9"),
+]
+
+
+@pytest.mark.parametrize(("right", "wrong", "named"), SHEETS)
+def test_a_sheet_that_breaks_its_rules(job, right, wrong, named):
+    sheet = job / "job.toml"
+    text = sheet.read_text(encoding="utf-8")
+    assert right in text
+    sheet.write_text(text.replace(right, wrong, 1), encoding="utf-8")
+    refused(voicelog("listen", job, "--typed"), named)
+
+
+def test_no_such_job(tmp_path):
+    refused(voicelog("listen", tmp_path / "nowhere", "--typed"), "nowhere", "voicelog new")
+
+
+def test_a_journal_of_another_version(job):
+    voicelog("listen", job, "--typed", typed="circuit one polarity pass\naffirm\n")
+    with sqlite3.connect(job / "journal.sqlite") as database:
+        database.execute("PRAGMA user_version = 999")
+    refused(voicelog("listen", job, "--typed"), "schema 999")
+
+
+def test_a_tampered_journal(job):
+    voicelog("listen", job, "--typed", typed="circuit one zed s point five two\naffirm\n")
+    path = job / "journal.sqlite"
+    path.write_bytes(path.read_bytes().replace(b"0.52", b"0.25"))
+    refused(voicelog("listen", job, "--typed"), "entry")
+    assert voicelog("verify", job).returncode == 1
+
+
+def test_verify_of_a_whole_journal_and_of_none(job, tmp_path):
+    voicelog("listen", job, "--typed", typed="circuit one zed s point five two\naffirm\n")
+    assert voicelog("verify", job).returncode == 0
+    assert voicelog("verify", tmp_path / "nowhere").returncode == 2
+
+
+def test_missing_typed_words(job, tmp_path):
+    refused(voicelog("listen", job, "--typed", "--from", tmp_path / "none.txt"), "none.txt")
+
+
+def _broken_sounds(folder):
+    soundfile.write(folder / "empty.wav", np.zeros(0, np.int16), 16_000)
+    (folder / "noise.flac").write_bytes(os.urandom(5000))
+    (folder / "cut.flac").write_bytes((data_folder("audio_samples") / "demo" / "visit.flac").read_bytes()[:40_000])
+
+
+@pytest.mark.parametrize("name", ["missing.wav", "empty.wav", "noise.flac", "cut.flac"])
+def test_sound_that_cannot_be_used(name, tmp_path):
+    _broken_sounds(tmp_path)
+    refused(voicelog("hear", tmp_path / name), name)
+
+
+def test_a_model_folder_that_cannot_be_used(tmp_path):
+    sound = tmp_path / "second.wav"
+    soundfile.write(sound, np.zeros(16_000, np.int16), 16_000)
+    refused(voicelog("hear", sound, "--model", tmp_path / "none"), "no such model folder")
+    (tmp_path / "graph").mkdir()
+    refused(voicelog("hear", sound, "--model", tmp_path), "am/final.mdl is missing")
+
+
+def test_stereo_at_another_rate_simply_works(tmp_path):
+    sound = tmp_path / "stereo.wav"
+    soundfile.write(sound, np.zeros((44_100, 2)), 44_100)
+    done = voicelog("hear", sound, "--json")
+    assert done.returncode == 0
+    assert [json.loads(line) for line in done.stdout.splitlines()] == []
+
+
+def test_no_microphone_says_what_to_do(job):
+    """Where there is no sound device; where there is one, the listing names it."""
+    done = voicelog("devices")
+    if done.returncode:
+        refused(done)
+        assert "PortAudio" in done.stderr or "device" in done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="the system has no device that is always full")
+def test_a_full_disk(job):
+    (job / "papers").mkdir()
+    (job / "papers" / "schedule.csv").symlink_to("/dev/full")
+    refused(voicelog("report", job, "--out", job / "papers"), "schedule.csv")
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")
+def test_a_read_only_job_folder(job):
+    job.chmod(0o555)
+    refused(voicelog("listen", job, "--typed"), str(job))

@@ -1,0 +1,210 @@
+"""The loop from ear to journal: order, what is kept when things go wrong, and what happens after a kill."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from voicelog.errors import StorageFull
+from voicelog.hearing.ear import Lost, Quiet, ScriptedEar
+from voicelog.keeping.clips import read_clip
+from voicelog.keeping.job import open_job
+from voicelog.model import EntryKind, Heard, Hypothesis, Standing, Word
+from voicelog.resources import data_folder
+from voicelog.session import Session, Watcher
+from voicelog.talking.conversation import Policy
+from voicelog.talking.voice import SilentMouth
+from voicelog.visit import open_visit
+
+
+@pytest.fixture
+def job(tmp_path):
+    sheet = data_folder("audio_samples") / "demo" / "job.toml"
+    (tmp_path / "job.toml").write_bytes(sheet.read_bytes())
+    return tmp_path
+
+
+class OrderedWatcher(Watcher):
+    """Writes down the order in which things happen."""
+
+    def __init__(self):
+        self.order = []
+
+    def kept(self, entry, record, talk):
+        self.order.append(f"kept {entry.kind.value}")
+
+    def spoke(self, text, tone):
+        self.order.append(f"said {text}")
+
+    def lost(self, why):
+        self.order.append(f"lost {why}")
+
+
+class SoundingEar(ScriptedEar):
+    """Typed words with a sound behind each: an eighth of a second of a ramp."""
+
+    def sound(self, heard):
+        return np.arange(2000, dtype=np.int16)
+
+
+def run(job, ear, policy=Policy.EVERY, watcher=None, clips=None, **options):
+    visit = open_visit(job)
+    with visit.job.journal() as journal:
+        session = Session(
+            visit.reader,
+            visit.desk(policy),
+            ear,
+            SilentMouth(),
+            journal,
+            clips or visit.job.clip_folder(),
+            watcher or Watcher(),
+            visit.versions(),
+            **options,
+        )
+        return session.run()
+
+
+def test_a_reading_is_kept_before_it_is_said_back(job):
+    watcher = OrderedWatcher()
+    run(job, ScriptedEar(["circuit one zed s nought point five two", "affirm"]), watcher=watcher)
+    assert watcher.order == [
+        "kept started",
+        "kept called",
+        "said circuit one, kitchen sockets. zed s, zero point five two ohms. pass",
+        "kept affirmed",
+        "said kept",
+        "kept stopped",
+    ]
+
+
+def test_the_journal_says_by_what_it_was_understood_and_judged(job):
+    run(job, ScriptedEar([]))
+    started = open_job(job).entries()[0]
+    assert set(started.detail) == {"voicelog", "grammar", "edition", "policy"}
+
+
+def test_talk_leaves_no_entry(job):
+    run(job, ScriptedEar(["pass me the ladder would you", "yes", "no", "fifteen", "..."]))
+    assert [entry.kind for entry in open_job(job).entries()] == [EntryKind.STARTED, EntryKind.STOPPED]
+
+
+def test_silence_never_confirms(job):
+    record = run(job, ScriptedEar(["circuit one polarity pass", *["... 30"] * 6]))
+    assert [line.standing for line in record.lines] == [Standing.AWAITING]
+
+
+def test_every_entry_with_words_keeps_their_sound(job):
+    run(job, SoundingEar(["circuit one polarity pass", "affirm"]))
+    entries = [entry for entry in open_job(job).entries() if entry.words]
+    assert [entry.kind for entry in entries] == [EntryKind.CALLED, EntryKind.AFFIRMED]
+    for entry in entries:
+        samples, rate_Hz = read_clip(job, entry.clip)
+        assert rate_Hz == 16_000
+        assert samples.tolist() == list(range(2000))
+
+
+class FullFolder:
+    """A clips folder on a full disk."""
+
+    def keep(self, samples, rate_hz, at):
+        raise StorageFull("the disk is full.", where="clips")
+
+
+def test_without_room_for_sounds_the_readings_go_on_and_it_is_said(job):
+    watcher = OrderedWatcher()
+    record = run(job, SoundingEar(["circuit one polarity pass", "affirm"]), watcher=watcher, clips=FullFolder())
+    assert len(record.current) == 1
+    assert any("sound of this entry is not kept" in line for line in watcher.order)
+
+
+class EarWith:
+    """Gives exactly these events."""
+
+    def __init__(self, *events):
+        self._events = events
+
+    def events(self):
+        yield from self._events
+
+    def sound(self, heard):
+        return None
+
+    def close_until(self, moment):
+        pass
+
+
+def heard(text, **fields):
+    return Heard(hypotheses=(Hypothesis(words=tuple(Word(text=word) for word in text.split())),), **fields)
+
+
+def test_lost_sound_is_said_and_records_nothing(job):
+    watcher = OrderedWatcher()
+    record = run(job, EarWith(Lost("the computer fell behind and sound was lost")), watcher=watcher)
+    assert watcher.order[1] == "lost the computer fell behind and sound was lost"
+    assert record.lines == ()
+
+
+def test_speech_that_fits_no_grammar_about_as_well_is_not_for_the_log(job):
+    calls = (heard("circuit one polarity pass", filler_margin=margin) for margin in (-3.0, 3.0))
+    record = run(job, EarWith(*calls), filler_margin=0.0)
+    assert len(record.lines) == 1
+
+
+def test_two_close_readings_are_both_asked_about(job):
+    fifteen, fifty = ("circuit one earth leakage fifteen milliamps", "circuit one earth leakage fifty milliamps")
+    both = Heard(
+        hypotheses=tuple(
+            Hypothesis(words=tuple(Word(text=word) for word in text.split()), cost=cost)
+            for text, cost in ((fifteen, 4.0), (fifty, 4.8))
+        )
+    )
+    watcher = OrderedWatcher()
+    record = run(job, EarWith(both, heard("five zero milliamps"), heard("affirm")), watcher=watcher)
+    assert "said one five milliamps, or five zero milliamps?" in watcher.order
+    assert [str(line.reading.value.figure) for line in record.current] == ["50"]
+
+
+def test_neither_of_two_close_readings_keeps_nothing(job):
+    fifteen, fifty = ("circuit one earth leakage fifteen milliamps", "circuit one earth leakage fifty milliamps")
+    both = Heard(
+        hypotheses=tuple(
+            Hypothesis(words=tuple(Word(text=word) for word in text.split()), cost=cost)
+            for text, cost in ((fifteen, 4.0), (fifty, 4.8))
+        )
+    )
+    record = run(job, EarWith(both, heard("thirteen milliamps"), Quiet(9.0), Quiet(9.0), heard("affirm")))
+    assert record.lines == ()
+
+
+def test_the_record_goes_on_where_the_last_session_ended(job):
+    run(job, ScriptedEar(["circuit one polarity pass", "affirm"]))
+    record = run(job, ScriptedEar(["circuit two polarity pass", "affirm"]))
+    assert [line.reading.place.circuit for line in record.current] == ["1", "2"]
+
+
+def test_what_was_said_back_as_kept_survives_a_kill(job):
+    """The typed session is killed by the system while it runs; every "kept" it printed is on the record."""
+    child = subprocess.Popen(
+        [sys.executable, "-m", "voicelog", "listen", str(job), "--typed"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=Path(__file__).parent.parent,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    for circuit in ("one", "two", "three"):
+        child.stdin.write(f"circuit {circuit} polarity pass\naffirm\n")
+    child.stdin.flush()
+    printed, deadline = 0, time.monotonic() + 60
+    while printed < 3 and time.monotonic() < deadline:
+        printed += child.stdout.readline().strip().endswith("kept")
+    child.send_signal(signal.SIGKILL)
+    child.wait()
+    assert printed == 3
+    kept = [line.reading.place.circuit for line in open_job(job).record().current]
+    assert kept == ["1", "2", "3"]
