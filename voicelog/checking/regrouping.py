@@ -132,7 +132,7 @@ def _lowest_step(problem: Problem) -> Decimal:
 
 
 def _feasible(problem: Problem, share: Decimal) -> bool:
-    return _solve(problem, share, count_moves=False) is not None
+    return not problem.leakages_mA or _solve(problem, share, count_moves=False) is not None
 
 
 def _split(problem: Problem, share: Decimal) -> Split:
