@@ -43,7 +43,9 @@ def value(text: str) -> Value:
     return Number(figure=text) if text[0].isdigit() else Result(word=text)
 
 
-def reading(quantity: str, said: str | Value, unit: str = "", at: str = "5", rcd: str = "", **conditions: str) -> Reading:
+def reading(
+    quantity: str, said: str | Value, unit: str = "", at: str = "5", rcd: str = "", **conditions: str
+) -> Reading:
     place = Place(board="DB1", rcd=rcd) if rcd else Place(board="DB1", circuit=at)
     return Reading(
         place=place,

@@ -68,7 +68,12 @@ def test_the_item_lies_within_its_interval(item, rest):
     assert found.most_Mohm is None or item <= found.most_Mohm
 
 
-@given(st.decimals("0.05", "5", places=2), st.decimals("0.05", "50", places=2), st.floats(-0.29, 0.29), st.floats(-0.29, 0.29))
+@given(
+    st.decimals("0.05", "5", places=2),
+    st.decimals("0.05", "50", places=2),
+    st.floats(-0.29, 0.29),
+    st.floats(-0.29, 0.29),
+)
 def test_the_interval_holds_for_readings_off_by_the_accuracy(item, rest, off_before, off_after):
     """Each reading may be off by up to 30 % (BS EN 61557-2, from memory); the bounds still hold the item."""
     before = in_parallel((item, rest)) * (1 + D(str(off_before)))
@@ -96,6 +101,8 @@ def test_a_small_rise_gives_no_upper_bound():
     assert found.most_Mohm is None and "no bound" in found.sentence
 
 
-@pytest.mark.parametrize(("figure", "text"), [("0.0371234", "0.0371"), ("1.23456", "1.23"), ("567.8", "568"), ("12345", "12345")])
+@pytest.mark.parametrize(
+    ("figure", "text"), [("0.0371234", "0.0371"), ("1.23456", "1.23"), ("567.8", "568"), ("12345", "12345")]
+)
 def test_short_figures(figure, text):
     assert short(D(figure)) == text

@@ -21,7 +21,9 @@ from voicelog.model import Outcome
 RADIAL = circuit(cable=cable("2.5", "1.5", "30"), device=breaker("B", "20"))
 
 
-@given(st.decimals("0.05", "0.80", places=2), st.sampled_from([("1.5", "1.0"), ("2.5", "1.5"), ("4", "1.5"), ("6", "2.5")]))
+@given(
+    st.decimals("0.05", "0.80", places=2), st.sampled_from([("1.5", "1.0"), ("2.5", "1.5"), ("4", "1.5"), ("6", "2.5")])
+)
 def test_the_longest_run_is_the_longest(ze, sizes):
     """One metre more would break the limit at operating temperature; the run itself does not (computed)."""
     run = RADIAL.model_copy(update={"cable": cable(*sizes)})
@@ -54,7 +56,7 @@ def test_ze_measured_comes_before_ze_on_the_sheet():
 
 
 def test_a_bound_is_no_ze():
-    """"> 0.3" cannot be added to anything."""
+    """ "> 0.3" cannot be added to anything."""
     assert isinstance(origin_ohm(sheet(RADIAL).boards[0], sheet(RADIAL), (at_board("ze", ">0.3", "ohm"),)), Unknown)
 
 

@@ -129,7 +129,8 @@ def test_a_ramp(said, outcome):
 
 
 @pytest.mark.parametrize(
-    ("kind", "rated", "bears"), [("AC", "30", "6"), ("A", "30", "6"), ("F", "30", "10"), ("B", "30", "12"), ("B", "10", "10")]
+    ("kind", "rated", "bears"),
+    [("AC", "30", "6"), ("A", "30", "6"), ("F", "30", "10"), ("B", "30", "12"), ("B", "10", "10")],
 )
 def test_smooth_dc_by_type(kind, rated, bears):
     """531.3.3 Notes 1 to 3 on public pages; type B: 0.4 of the rating or 10 mA, whichever is higher."""

@@ -22,7 +22,9 @@ DEVICE = rcd("G", type="A")
 HOUSE = sheet(circuit("5", rcd="G"), rcds=(DEVICE,))
 
 
-def trial(quantity: str, said: str, unit: str = "ms", edition=AFTER, house=HOUSE, at: str = "", **conditions: str) -> Trial:
+def trial(
+    quantity: str, said: str, unit: str = "ms", edition=AFTER, house=HOUSE, at: str = "", **conditions: str
+) -> Trial:
     where = {"at": at} if at else {"rcd": "G"}
     taken = reading(quantity, said, unit, **where, **conditions)
     return Trial(reading=taken, verdict=judge(taken, house, edition))
@@ -87,7 +89,8 @@ def test_smooth_dc_may_blind_it():
 
 
 @pytest.mark.parametrize(
-    ("time", "button", "words"), [("24", "fail", "button's circuit is faulty"), ("no_trip", "pass", "suspect the test connection")]
+    ("time", "button", "words"),
+    [("24", "fail", "button's circuit is faulty"), ("no_trip", "pass", "suspect the test connection")],
 )
 def test_button_and_measurement_disagree(time, button, words):
     trials = (trial("rcd_time", time, multiple="1"), trial("test_button", button, ""))

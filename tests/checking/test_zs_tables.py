@@ -45,7 +45,10 @@ BREAKER_CASES = [
 D_5S = "6 3.64, 10 2.19, 16 1.37, 20 1.09, 25 0.87, 32 0.68, 40 0.55, 50 0.44, 63 0.35, 80 0.27, 100 0.22"
 
 FUSES = {  # (standard, time in s): rating and tabulated ohm; bracketed rows of the source are from memory only
-    ("BS 88-2", "0.4"): "2 33.1, 4 15.6, 6 7.80, 10 4.65, 16 2.43, 20 1.68, 25 1.29, 32 0.99, 40 0.75, 50 0.57, 63 0.44",
+    (
+        "BS 88-2",
+        "0.4",
+    ): "2 33.1, 4 15.6, 6 7.80, 10 4.65, 16 2.43, 20 1.68, 25 1.29, 32 0.99, 40 0.75, 50 0.57, 63 0.44",
     ("BS 88-2", "5"): "2 44.0, 4 21.0, 6 12.0, 10 6.80, 16 4.00, 20 2.80, 25 2.20, 32 1.70, 40 1.30, 50 0.99, 63 0.78, "
     "80 0.55, 100 0.42, 125 0.32, 160 0.27, 200 0.18",
     ("BS 88-3", "0.4"): "5 9.93, 16 2.30, 20 1.93, 32 0.91, 45 0.57, 63 0.36",
@@ -71,9 +74,7 @@ OLDER_MANUAL = {  # the manual's column / 0.8 x 0.95: an independent check of th
     ("BS 1362", "0.4"): ("3 15.58, 13 2.30", "0.02"),
     ("BS 1362", "5"): ("3 22.04, 13 3.64", "0.04"),
 }
-MANUAL_CASES = [
-    (*key, *pair.split(), slack) for key, (row, slack) in OLDER_MANUAL.items() for pair in row.split(", ")
-]
+MANUAL_CASES = [(*key, *pair.split(), slack) for key, (row, slack) in OLDER_MANUAL.items() for pair in row.split(", ")]
 
 
 @pytest.mark.parametrize(("kind", "rating", "time", "tabulated", "measured"), BREAKER_CASES)

@@ -96,9 +96,8 @@ def as_text(found: Plan) -> str:
 def _split_text(title: str, split: Split | NoSplit, names: dict[str, str]) -> list[str]:
     if isinstance(split, NoSplit):
         return [f"  No split meets the rule: {split.why}."]
-    lines = [
-        f"  {title}: {len(split.moves)} circuits move, the fullest RCD uses {percent(split.worst_share)} of its budget"
-    ]
+    count = "1 circuit moves" if len(split.moves) == 1 else f"{len(split.moves)} circuits move"
+    lines = [f"  {title}: {count}, the fullest RCD uses {percent(split.worst_share)} of its budget"]
     lines += [f"    {_group_text(group, names)}" for group in split.groups]
     moves = [f"    move {_named(m.circuit, names)} from {m.source or 'no RCD'} to {m.target}" for m in split.moves]
     return lines + moves + ([] if split.proven else ["    (fewer moves may be possible: the search was cut short)"])

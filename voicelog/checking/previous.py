@@ -16,8 +16,9 @@ range, no trip), or nothing. Text may begin with an apostrophe, as spreadsheets 
 
 import csv
 import io
+import re
 from collections.abc import Iterator
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
 
 from rapidfuzz import process
@@ -38,6 +39,7 @@ from voicelog.model import (
 )
 
 MOST_BYTES = 20_000_000  # a schedule of ten thousand circuits is smaller
+FIGURE = re.compile(r"[0-9]{1,9}(\.[0-9]{1,9})?")  # nothing else is a figure: no signs, exponents, commas
 FACTS = {  # column: unit of the fact
     "points": "",
     "device_standard": "",
@@ -233,14 +235,10 @@ def _value(cell: str, where: str) -> Value:
 
 
 def _figure(cell: str, where: str) -> Decimal:
-    try:
-        figure = Decimal(cell)
-    except InvalidOperation:
-        figure = Decimal("NaN")
-    if not figure.is_finite():
+    if not FIGURE.fullmatch(cell):
         words = ", ".join(sorted(WORDS))
         raise PreviousRecordError(f"{cell!r} is neither a figure nor one of: {words}.", where=where)
-    return figure
+    return Decimal(cell)
 
 
 def _no_twins(rows: tuple[PreviousRow, ...], source: str) -> None:

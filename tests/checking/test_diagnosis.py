@@ -1,0 +1,132 @@
+"""A whole job explained: sections, origins, cautions, on an invented board."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from tests.checking.sheets import AFTER, at_board, breaker, cable, circuit, rcd, reading, sheet
+from voicelog.checking.diagnosis import as_text, explain, runs
+from voicelog.checking.previous import parse_previous
+from voicelog.checking.record import Taken
+from voicelog.model import OpenCircuit
+
+HOUSE = sheet(
+    *(circuit(str(n), name=f"way {n}", rcd="R", device=breaker("B", "16")) for n in range(1, 12) if n != 5),
+    circuit("5", name="sockets", rcd="R", ring=True, cable=cable(length="60")),
+    rcds=(rcd("R", type="A"),),
+    ze_ohm="0.20",
+    main_fuse_A="80",
+)
+START = datetime(2026, 11, 25, 9, tzinfo=UTC)
+MANY = [(reading("earth_leakage", f"{0.5 + 0.1 * n:.1f}", "mA", at=str(n)), "") for n in range(1, 12)]
+
+
+def explained(*called, previous=None, house=HOUSE):
+    taken = tuple(
+        Taken(reading=r, reason=why, entry=n, at=START + timedelta(minutes=n))
+        for n, (r, why) in enumerate(called, start=1)
+    )
+    return explain(house, taken, previous, AFTER)
+
+
+def said(diagnosis, title):
+    section = next((section for section in diagnosis.sections if section.title.startswith(title)), None)
+    return " ".join(statement.text for statement in section.statements) if section else ""
+
+
+def test_the_sum_of_many_with_its_reasoning():
+    found = said(explained(*MANY, (reading("earth_leakage", "10.8", "mA", rcd="R"), "")), "Earth leakage")
+    assert "DB1 R: the sum of many" in found
+    assert "root-sum-square" in found and "lies within" in found and "would not fit" in found
+
+
+def test_an_item_that_was_unplugged():
+    diagnosis = explained(
+        (reading("ir_le", "0.7", "Mohm"), ""), (reading("ir_le", ">200", "Mohm"), "unplugged the tea urn")
+    )
+    found = said(diagnosis, "Insulation")
+    assert "The tea urn: 0.7 Mohm with it, > 200 Mohm without" in found and "between 0.538 Mohm and 1.01 Mohm" in found
+
+
+def test_leakage_of_an_item_that_was_unplugged():
+    house = explained(
+        (reading("earth_leakage", "8.0", "mA"), ""), (reading("earth_leakage", "2.0", "mA"), "unplugged the urn")
+    )
+    text = as_text(house)
+    assert "6.00 to 7.75 mA" in text  # 8 - 2, and the root of 64 - 4
+
+
+def test_an_insulation_fault_is_named_before_the_sum():
+    found = said(explained(*MANY, (reading("ir_le", "0.04", "Mohm"), "")), "Earth leakage")
+    assert "insulation fault" in found and "circuit 5 (sockets) reads 0.04 Mohm" in found and "5.75 mA" in found
+
+
+def test_a_board_against_its_circuits_in_parallel():
+    parts = [(reading("ir_le", v, "Mohm", at=str(n)), "") for n, v in enumerate(("5", "20", "10", "20", "2"), start=1)]
+    found = said(explained(*parts, (at_board("ir_lne", "1.1", "Mohm"), "")), "Insulation")
+    assert "5 measured circuits in parallel give 1.11 Mohm" in found
+
+
+def test_false_failures_and_what_to_try():
+    half = reading("rcd_time", "15", "ms", rcd="R", multiple="0.5")
+    diagnosis = explained(*MANY, (half, ""))
+    assert "perhaps a false failure" in said(diagnosis, "RCD tests")
+    assert said(diagnosis, "What to try next").startswith("DB1 R: Switch off or unplug everything")
+
+
+def test_rings_and_loops():
+    ends = [(reading(q, f, "ohm"), "") for q, f in (("ring_r1", "0.44"), ("ring_rn", "0.45"), ("ring_r2", "0.72"))]
+    diagnosis = explained(*ends, (reading("r1_r2", "0.29", "ohm"), ""), (reading("zs", "1.20", "ohm"), ""))
+    assert "0.27 to 0.29 ohm" in said(diagnosis, "Ring")
+    assert "1.20 ohm measured, 0.49 ohm from 0.20 + 0.29" in said(diagnosis, "Loop")
+
+
+def test_an_open_leg():
+    diagnosis = explained((reading("ring_r2", OpenCircuit(), "ohm"), ""))
+    assert "open circuit in the protective conductor (r2)" in said(diagnosis, "Ring")
+
+
+def test_a_trend_with_time_to_the_limit():
+    rising = [(reading("earth_leakage", f"{2 + 0.2 * i:.1f}", "mA"), "") for i in range(8)]
+    assert "reaches its limit in 28 minutes" in said(explained(*rising), "Over time")
+
+
+def test_a_trend_that_has_settled():
+    flat = [(reading("earth_leakage", v, "mA"), "") for v in ("1.0", "2.0", "2.9", "3.0", "3.0", "3.0", "3.0")]
+    assert "it has settled at about 3 mA" in said(explained(*flat), "Over time")
+
+
+def test_the_last_record():
+    last = parse_previous("board,number,main_fuse_A,zs_ohm\nDB1,,100,\nDB1,5,,0.52\n", "last.csv")
+    found = explained((reading("zs", "5.2", "ohm"), ""), previous=last)
+    text = said(found, "Against the last record")
+    assert text.index("10 times more") < text.index("Main fuse")
+
+
+def test_suggested_observations_leave_the_decision():
+    text = as_text(explained((reading("zs", "2.0", "ohm"), "")))
+    assert "C2, DB1/5" in text and "qualified person" in text
+
+
+def test_every_figure_has_its_origin():
+    diagnosis = explained(*MANY, (reading("zs", "2.0", "ohm"), ""), (reading("ir_le", "0.4", "Mohm"), ""))
+    for section in diagnosis.sections:
+        if section.title not in ("What was measured", "What to try next, in this order"):
+            assert all(statement.origins for statement in section.statements), section.title
+
+
+def test_cautions_fit_what_was_done():
+    quiet = explained((reading("points", "8"), "")).cautions
+    assert len(quiet) == 2 and "aid" in quiet[0] and "prove dead" in quiet[1]
+    live = explained((at_board("ze", "0.2", "ohm"), ""), (reading("ir_le", "50", "Mohm"), "")).cautions
+    assert any("reconnect it" in c for c in live) and any("electronics" in c for c in live)
+
+
+def test_an_empty_job_says_little_and_does_not_break():
+    text = as_text(explained())
+    assert "0 readings count" in text and "A4:2026 is in force" in text
+
+
+@pytest.mark.parametrize(("numbers", "text"), [([4], "4"), ([1, 2, 3], "1-3"), ([1, 3, 4, 9], "1, 3-4, 9")])
+def test_runs(numbers, text):
+    assert runs(numbers) == text

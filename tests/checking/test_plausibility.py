@@ -1,0 +1,135 @@
+"""Questions asked while the probes are still on: slips caught, ordinary readings left alone."""
+
+import pytest
+
+from tests.checking.sheets import D, at_board, cable, circuit, rcd, reading, sheet
+from voicelog.checking.plausibility import implausible
+from voicelog.checking.previous import parse_previous
+
+LAST = parse_previous(
+    "board,kind,number,main_fuse_A,device_A,points,rcd_mA,r1_r2_ohm,ir_live_earth_Mohm,zs_ohm,leakage_mA\n"
+    "DB1,board,,80,,,,,,,\n"
+    "DB1,circuit,5,,32,8,,0.52,1.2,0.74,0.85\n",
+    "last.csv",
+)
+HOUSE = sheet(
+    *(circuit(str(n), rcd="R", cable=cable(length="30")) for n in range(1, 7)),
+    circuit("9", ring=True, cable=cable(length="60")),
+    rcds=(rcd("R"),),
+    ze_ohm="0.20",
+)
+
+
+def asked(reading_, previous=None, record=()):
+    return implausible(reading_, HOUSE, previous, record)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "said", "unit", "likely"),
+    [
+        ("zs", "7.40", "ohm", "0.740"),
+        ("zs", "0.074", "ohm", "0.74"),
+        ("r1_r2", "5.2", "ohm", "0.52"),
+        ("ir_le", "1.2", "kohm", "1200"),  # kilohms for megohms
+        ("earth_leakage", "8.5", "mA", "0.85"),
+    ],
+)
+def test_slips_against_the_last_record(quantity, said, unit, likely):
+    question = asked(reading(quantity, said, unit), LAST)
+    assert question.likely.figure == D(likely) and said in question.words and "last record" in question.words
+
+
+@pytest.mark.parametrize(
+    ("quantity", "said", "unit"),
+    [
+        ("zs", "0.80", "ohm"),
+        ("zs", "1.5", "ohm"),
+        ("r1_r2", "0.60", "ohm"),
+        ("ir_le", "11", "Mohm"),  # tenfold can be real, and the digits differ
+        ("ir_le", ">200", "Mohm"),
+        ("earth_leakage", "8.1", "mA"),
+        ("rcd_time", "24", "ms"),
+    ],
+)
+def test_ordinary_readings_are_left_alone(quantity, said, unit):
+    assert asked(reading(quantity, said, unit), LAST) is None
+
+
+@pytest.mark.parametrize(
+    ("quantity", "said", "unit"), [("main_fuse", "100", "A"), ("device_rating", "20", "A"), ("points", "9", "")]
+)
+def test_facts_that_differ_from_the_last_record_are_asked_about(quantity, said, unit):
+    called = at_board(quantity, said, unit) if quantity == "main_fuse" else reading(quantity, said, unit)
+    assert "The last record has" in asked(called, LAST).words
+
+
+def test_cable_and_length():
+    """30 m of 2.5/1.5 give 0.585 ohm (computed): 5.9 is a slip, 0.9 is not."""
+    assert asked(reading("r1_r2", "5.9", "ohm")).likely.figure == D("0.59")
+    assert asked(reading("r1_r2", "0.9", "ohm")) is None
+
+
+def test_the_published_tenfold_slip():
+    """0.0216 where 0.2196 is right (a professional institution's forum, thread 29061)."""
+    house = sheet(circuit(cable=cable("10", "10", "60")))
+    assert implausible(reading("r1_r2", "0.0216", "ohm"), house, None, ()).likely.figure == D("0.216")
+
+
+@pytest.mark.parametrize(
+    ("quantity", "said", "likely"),
+    [("ring_rn", "4.5", "0.45"), ("ring_step2", "2.2", "0.22"), ("ring_step3", "2.9", "0.29")],
+)
+def test_ends_of_a_ring(quantity, said, likely):
+    ends = tuple(
+        reading(q, f, "ohm", at="9") for q, f in (("ring_r1", "0.44"), ("ring_rn", "0.45"), ("ring_r2", "0.72"))
+    )
+    assert asked(reading(quantity, said, "ohm", at="9"), None, ends).likely.figure == D(likely)
+    right = likely
+    assert asked(reading(quantity, right, "ohm", at="9"), None, ends) is None
+
+
+def test_zs_against_the_sum():
+    r1_r2 = (reading("r1_r2", "0.55", "ohm"),)
+    assert asked(reading("zs", "7.5", "ohm"), None, r1_r2).likely.figure == D("0.75")
+    assert asked(reading("zs", "0.75", "ohm"), None, r1_r2) is None
+
+
+def test_zs_under_the_supply_cannot_be():
+    assert "already 0.20 ohm" in asked(reading("zs", "0.12", "ohm")).words
+    assert asked(reading("zs", "0.16", "ohm")) is None  # within what instruments and parallel paths explain
+
+
+def test_fault_current_against_ze():
+    """230 V / 0.20 ohm is 1.15 kA (computed)."""
+    ze = (at_board("ze", "0.20", "ohm"),)
+    assert asked(at_board("pfc", "11.5", "kA"), None, ze).likely.figure == D("1.15")
+    assert asked(at_board("pfc", "1150", "A"), None, ze) is None
+    pfc = (at_board("pfc", "1.15", "kA"),)
+    assert asked(at_board("ze", "2.0", "ohm"), None, pfc).likely.figure == D("0.20")
+
+
+@pytest.mark.parametrize(("said", "likely"), [("23.4", "234"), ("2340", "234.0")])
+def test_voltage(said, likely):
+    assert asked(at_board("voltage", said, "V", between="L-N")).likely.figure == D(likely)
+    assert asked(at_board("voltage", "1.2", "V", between="N-E")) is None
+
+
+def test_neighbours():
+    others = tuple(reading("zs", z, "ohm", at=str(n)) for n, z in enumerate(("0.6", "0.7", "0.8"), start=1))
+    assert asked(reading("zs", "7.2", "ohm"), None, others) is None  # nine times the greatest
+    question = asked(reading("zs", "70", "ohm"), None, others)
+    assert question.likely.figure == D("0.70")
+    assert asked(reading("zs", "30", "ohm"), None, others).likely is None
+    assert asked(reading("zs", "70", "ohm"), None, others[:2]) is None  # too few to say
+
+
+def test_without_anything_known_nothing_is_asked():
+    bare = sheet(circuit(device=None))
+    for quantity, unit in (
+        ("zs", "ohm"),
+        ("r1_r2", "ohm"),
+        ("ir_le", "Mohm"),
+        ("earth_leakage", "mA"),
+        ("rcd_time", "ms"),
+    ):
+        assert implausible(reading(quantity, "123", unit), bare, None, ()) is None
