@@ -152,7 +152,8 @@ def verify(
     from voicelog.keeping.verify import verify_job
 
     found = verify_job(folder, head)
-    console().print(str(found), markup=False)
+    lines = [f"{found.state}: {found.entries} entries, head {found.head}", *found.findings, *found.remarks]
+    console().print("\n".join(lines), markup=False)
     raise typer.Exit(found.exit_code)
 
 

@@ -33,7 +33,7 @@ def reading_of(said, reader, context, desk) -> Reading:
 
 def in_short(reading: Reading) -> str:
     """ "DB1/1 zs[test_voltage_V=500] >200 Mohm"."""
-    conditions = ",".join(f"{key}={value}" for key, value in reading.conditions.items())
+    conditions = ",".join(f"{key}={value}" for key, value in sorted(reading.conditions.items()))
     value = reading.value
     if isinstance(value, Number):
         shown = f"{value.comparison.value.replace('=', '')}{value.figure}"

@@ -69,7 +69,7 @@ def shown(entry):
         parts.append(in_short(entry.reading))
     elif entry.place and not entry.detail:
         parts.append(entry.place.key)
-    parts += [f"{key}={value}" for key, value in entry.detail.items()]
+    parts += [f"{key}={value}" for key, value in sorted(entry.detail.items())]
     if entry.reason:
         parts.append(f"({entry.reason})")
     return " ".join(part for part in parts if part)
