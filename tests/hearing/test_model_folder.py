@@ -8,8 +8,8 @@ from tests.hearing.tones import PRONUNCIATIONS, write_folder
 from voicelog.errors import ModelError
 from voicelog.hearing.graph import GraphCosts, from_phrases
 from voicelog.hearing.lexicon import Lexicon
-from voicelog.hearing.model_folder import ACOUSTIC, KEPT, OPENFST_MAGIC, Kind, open_folder, prepared
-from voicelog.hearing.recogniser import Recogniser, held_to, load
+from voicelog.hearing.model_folder import ACOUSTIC, KEPT, OPENFST_MAGIC, Kind, Prepared, open_folder, prepared
+from voicelog.hearing.recogniser import Recogniser, held_to, load, unknown_words
 from voicelog.hearing.search import Search
 
 LEXICON = Lexicon(PRONUNCIATIONS)
@@ -150,9 +150,9 @@ class TestStock:
         with pytest.raises(ModelError, match="only a stock model"):
             held_to(open_folder(folder), ["one"])
 
-    def test_a_missing_word_is_named_before_work_starts(self, folder):
-        """Vosk itself would drop it without a word; its list of words is asked."""
+    def test_missing_words_are_named_before_work_starts(self, folder):
+        """Vosk itself would drop them without a word; any model's list of words is asked the same way."""
         path = prepared(open_folder(folder), GRAPH, LEXICON, cache=folder / "cache").path
-        model = load(str(path))
-        assert model.vosk_model_find_word("one") > 0
-        assert model.vosk_model_find_word("gazebo") < 0
+        assert unknown_words(load(str(path)), ["one gazebo", "nine sacristy one"]) == ("gazebo", "sacristy")
+        with pytest.raises(ModelError, match="does not know 1 of the words: gazebo"):
+            Recogniser(Prepared(path, ("one gazebo",)))

@@ -35,22 +35,19 @@ def load(path: str) -> vosk.Model:
 
 
 def held_to(folder: ModelFolder, phrases: Iterable[str]) -> Prepared:
-    """A stock model held to a list of phrases.
+    """A stock model held to a list of phrases; raises ModelError when the model is not a stock one.
 
-    Raises ModelError when the model is not a stock one, or lacks words: it would drop them without a word.
+    Whether it knows their words is found out when a ``Recogniser`` loads it.
     """
     if folder.kind is not Kind.STOCK:
         raise ModelError("only a stock model is held to phrases.", where=str(folder.path))
-    phrases = tuple(dict.fromkeys(phrases))
-    model = load(str(folder.path))
+    return Prepared(folder.path, tuple(dict.fromkeys(phrases)))
+
+
+def unknown_words(model: vosk.Model, phrases: Iterable[str]) -> tuple[str, ...]:
+    """Words that the model lacks: Vosk would drop them from the phrases without a word."""
     words = sorted({word for phrase in phrases for word in phrase.split()})
-    if missing := [word for word in words if model.vosk_model_find_word(word) < 0]:
-        raise ModelError(
-            f"this model does not know {len(missing)} of the words: {', '.join(missing[:12])}.",
-            where=str(folder.path),
-            do="Use the bundled model, which can be given any word, or other words in the grammar.",
-        )
-    return Prepared(folder.path, phrases)
+    return tuple(word for word in words if model.vosk_model_find_word(word) < 0)
 
 
 class Recogniser:
@@ -58,6 +55,7 @@ class Recogniser:
 
     ``judge`` is a second graph that any talk fits: where it explains the sound
     nearly as well as the best reading, the sound was likely not meant for us.
+    Raises ModelError naming the words that a stock model lacks.
     """
 
     def __init__(self, prepared: Prepared, judge: Prepared | None = None) -> None:
@@ -129,7 +127,13 @@ def hear_all(recogniser: Recogniser, pieces: Iterable[np.ndarray]) -> Iterator[H
 
 def _decoder(prepared: Prepared, alternatives: int) -> vosk.KaldiRecognizer:
     model = load(str(prepared.path))
-    phrases = (json.dumps(prepared.phrases),) if prepared.phrases else ()
+    if unknown := unknown_words(model, prepared.phrases):
+        raise ModelError(
+            f"this model does not know {len(unknown)} of the words: {', '.join(unknown[:12])}.",
+            where=str(prepared.path),
+            do="Use the bundled model, which can be given any word, or other words in the grammar.",
+        )
+    phrases = (json.dumps(prepared.phrases, ensure_ascii=False),) if prepared.phrases else ()
     decoder = vosk.KaldiRecognizer(model, RATE_HZ, *phrases)
     decoder.SetWords(True)
     decoder.SetMaxAlternatives(alternatives)

@@ -94,10 +94,11 @@ class _Closures:
     """What leaves a state and all that it reaches over empty arcs."""
 
     def __init__(self, graph: WordGraph) -> None:
-        self._graph = graph
-        self._arcs: dict[int, list[WordArc]] = defaultdict(list)
+        self._finals = graph.finals
+        self._spoken: dict[int, list[WordArc]] = defaultdict(list)
+        self._empty: dict[int, list[WordArc]] = defaultdict(list)
         for arc in graph.arcs:
-            self._arcs[arc.source].append(arc)
+            (self._empty if arc.word is None else self._spoken)[arc.source].append(arc)
         self._known: dict[int, tuple[list[tuple[Label, int]], float]] = {}
 
     def leaving(self, state: int) -> tuple[list[tuple[Label, int]], float]:
@@ -110,10 +111,11 @@ class _Closures:
         cheapest: dict[tuple[str, int], float] = {}
         final = math.inf
         for reached, cost in self._reached(state).items():
-            final = min(final, cost + self._graph.finals.get(reached, math.inf))
-            for _, target, word, more in self._arcs[reached]:
-                if word is not None:
-                    cheapest[word, target] = min(cost + more, cheapest.get((word, target), math.inf))
+            final = min(final, cost + self._finals.get(reached, math.inf))
+            for _, target, word, more in self._spoken.get(reached, ()):
+                total = cost + more
+                if total < cheapest.get((word, target), math.inf):
+                    cheapest[word, target] = total
         return [((word, round(cost, 4)), target) for (word, target), cost in cheapest.items()], round(final, 4)
 
     def _reached(self, state: int) -> dict[int, float]:
@@ -124,9 +126,8 @@ class _Closures:
             cost, state = heapq.heappop(waiting)
             if state not in done:
                 done[state] = cost
-                empty = (arc for arc in self._arcs[state] if arc.word is None)
-                for arc in empty:
-                    heapq.heappush(waiting, (cost + arc.cost, arc.target))
+                for _, target, _, more in self._empty.get(state, ()):
+                    heapq.heappush(waiting, (cost + more, target))
         return done
 
 
