@@ -50,6 +50,8 @@ SAID = [  # said, meant; None is a refusal and stands beside what it could be ta
     ("two thousand and five", "2005"),
     ("two thousand three hundred and one", "2301"),
     ("twelve hundred", "1200"),
+    ("oh", None),  # alone it is an exclamation
+    ("nought", "0"),
     ("oh five", None),  # no instrument shows 05: a word was lost
     ("two point", None),
     ("point", None),

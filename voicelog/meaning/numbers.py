@@ -89,6 +89,8 @@ def read_number(said: tuple[str, ...], words: NumberWords) -> Decimal | None:
 
 
 def _figure(said: tuple[str, ...], words: NumberWords) -> str:
+    if said == ("oh",):  # alone it is an exclamation, and one sound away from "no"
+        raise _NotANumber
     points = [index for index, word in enumerate(said) if word in words.point]
     if len(points) > 1 or not said:
         raise _NotANumber
