@@ -50,6 +50,20 @@ class _Evidence:
     after: Heads | None
 
 
+class _Sounds:
+    """What the entries say of sounds; the entries themselves need not be kept."""
+
+    def __init__(self) -> None:
+        self.named: list[tuple[int, str, str]] = []  # entry number, clip, SHA-256
+        self.removed: set[str] = set()  # clips that a REVIEWED entry accounts for
+
+    def hear_of(self, entry: Entry) -> None:
+        if entry.clip:
+            self.named.append((entry.number, entry.clip, entry.clip_sha256))
+        if entry.kind is EntryKind.REVIEWED and REMOVED.items() <= entry.detail.items():
+            self.removed.add(entry.detail.get("clip", ""))
+
+
 def verify_job(folder: Path, printed: str = "", progress: Progress = quiet) -> Verification:
     """Verify a job folder; needs no lock and works on a read-only folder. Raises nothing for a bad journal.
 
@@ -61,20 +75,21 @@ def verify_job(folder: Path, printed: str = "", progress: Progress = quiet) -> V
         evidence = _gather(folder, findings)
     except KeepingError as error:
         return Verification(state="unreadable", findings=(str(error),))
-    entries: list[Entry] = []
+    sounds = _Sounds()
     for row in stepped(evidence.rows, len(evidence.rows), progress):
-        entries += _readable(row, findings)
+        for entry in _readable(row, findings):
+            sounds.hear_of(entry)
     findings += _chain(evidence.rows)
     findings += _agreement(evidence.rows, evidence.before, evidence.after)
     findings += _outside(folder, evidence)
-    findings += _clips(folder, entries)
+    findings += _clips(folder, sounds)
     findings += _printed(evidence.rows, printed)
     return Verification(
         state="not whole" if findings else "whole",
         entries=len(evidence.rows),
         head=evidence.rows[-1][2] if evidence.rows else Head().digest,
         findings=tuple(findings),
-        remarks=tuple(_remarks(folder, evidence, entries)),
+        remarks=tuple(_remarks(folder, evidence, sounds)),
     )
 
 
@@ -201,31 +216,21 @@ def _sha256(path: Path) -> str:
         return ""
 
 
-def _clips(folder: Path, entries: list[Entry]) -> Iterator[str]:
-    removed = _removed(entries)
-    for entry in entries:
-        if not entry.clip or entry.clip in removed:
+def _clips(folder: Path, sounds: _Sounds) -> Iterator[str]:
+    for number, clip, sha256 in sounds.named:
+        path = folder / CLIPS / clip
+        if clip in sounds.removed:
             continue
-        path = folder / CLIPS / entry.clip
-        if not _is_plain(entry.clip):
-            yield f"entry {entry.number} names {entry.clip!r}, which is no file name of a sound."
+        if not _is_plain(clip):
+            yield f"entry {number} names {clip!r}, which is no file name of a sound."
         elif not path.is_file():
-            yield f"the sound of entry {entry.number} is missing: {entry.clip}."
-        elif _sha256(path) != entry.clip_sha256:
-            yield f"the sound of entry {entry.number} was changed: {entry.clip}."
+            yield f"the sound of entry {number} is missing: {clip}."
+        elif _sha256(path) != sha256:
+            yield f"the sound of entry {number} was changed: {clip}."
 
 
 def _is_plain(name: str) -> bool:
     return Path(name).name == name and "\\" not in name and name not in ("", ".", "..")
-
-
-def _removed(entries: list[Entry]) -> set[str]:
-    """Clips that a REVIEWED entry accounts for."""
-    return {
-        entry.detail.get("clip", "")
-        for entry in entries
-        if entry.kind is EntryKind.REVIEWED and REMOVED.items() <= entry.detail.items()
-    }
 
 
 def _printed(rows: list[Row], printed: str) -> Iterator[str]:
@@ -238,15 +243,15 @@ def _printed(rows: list[Row], printed: str) -> Iterator[str]:
         yield "no entry has the printed head: the journal is not the one that was printed from."
 
 
-def _remarks(folder: Path, evidence: _Evidence, entries: list[Entry]) -> Iterator[str]:
+def _remarks(folder: Path, evidence: _Evidence, sounds: _Sounds) -> Iterator[str]:
     heads = evidence.after
     if heads and not heads.sealed:
         yield "the journal is open, or its last writer did not close it; entries are unharmed by that."
     if heads and len(evidence.rows) == len(heads.digests) + 1:
         yield f"entry {len(evidence.rows)} was committed just before its writer ended."
-    known, removed = {entry.clip for entry in entries}, _removed(entries)
+    known = {clip for _, clip, _ in sounds.named}
     for path in sorted((folder / CLIPS).glob("*")):
-        if path.name in removed:
+        if path.name in sounds.removed:
             yield f"{path.name} was to be removed and is still there."
         elif path.name not in known:
             yield f"{path.name} belongs to no entry."
