@@ -9,7 +9,7 @@ from voicelog.installation import Sheet
 from voicelog.keeping.record import fold
 from voicelog.meaning.grammar import Grammar
 from voicelog.meaning.parsing import Context, Reader
-from voicelog.model import Entry, EntryKind, Understood
+from voicelog.model import Entry, EntryKind, Heard, NotUnderstood, Understood
 from voicelog.proving.mishearing import Words
 from voicelog.talking.conversation import Conversation, Desk, Keep, Policy, Said, Silence, Speak, Turn
 from voicelog.talking.dialogue import numbered, onward, step
@@ -24,7 +24,7 @@ class Stage:
 
     def __init__(self, grammar: Grammar, sheet: Sheet) -> None:
         self.sheet, self.phrasing = sheet, Phrasing(grammar, sheet)
-        self._reader = Reader(grammar, sheet)
+        self.reader = Reader(grammar, sheet)
         self._judge = judging(sheet, load_edition(sheet.limits))
         self._doubt = doubting(sheet, None, self.phrasing)
         self.read = lru_cache(maxsize=4096)(self._read)
@@ -35,7 +35,7 @@ class Stage:
         return Desk(grammar, self.sheet, self.phrasing, fold(()), self._judge, self._doubt, policy)
 
     def _read(self, words: Words, board: str) -> Understood:
-        return Understood(meaning=self._reader.read(words, Context(board=board)), words=words)
+        return Understood(meaning=self.reader.read(words, Context(board=board)), words=words)
 
 
 class Rehearsal:
@@ -49,6 +49,13 @@ class Rehearsal:
         """Words that reached the program."""
         board = self.talk.place.board if self.talk.place else self._stage.sheet.boards[0].reference
         return self._happens(Said(self._stage.read(words, board)))
+
+    def hear(self, heard: Heard) -> bool:
+        """What the ear gave; says whether it had a meaning."""
+        board = self.talk.place.board if self.talk.place else self._stage.sheet.boards[0].reference
+        understood = self._stage.reader.understand(heard, Context(board=board))
+        self._happens(Said(understood, heard.end_s))
+        return not isinstance(understood.meaning, NotUnderstood)
 
     def wait(self, seconds: float) -> tuple[Speak, ...]:
         """Nothing reached the program for so long."""

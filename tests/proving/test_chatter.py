@@ -1,0 +1,127 @@
+"""The chatter bench: its sentences call no reading, its minutes can be made again, its counts can be other than zero."""
+
+import random
+
+import numpy as np
+import pytest
+import soundfile
+
+from voicelog.model import Heard, Hypothesis, Word
+from voicelog.proving.chatter import STANCES, bench_chatter
+from voicelog.proving.din import MINUTE, Talkers, minute, recordings
+from voicelog.proving.rehearsal import Stage
+from voicelog.proving.talk import is_reading, sentence
+
+
+@pytest.fixture(scope="module")
+def stage(grammar, sheet):
+    return Stage(grammar, sheet)
+
+
+class Deaf:
+    """Hears the same words in every minute, whatever the sound."""
+
+    def __init__(self, *lines, margin=None):
+        self.lines, self.margin, self.minutes = lines, margin, 0
+
+    def hear(self, samples):
+        self.minutes += 1
+        assert samples.dtype == np.int16 and len(samples) == MINUTE
+        return iter(())
+
+    def finish(self):
+        for at, line in enumerate(self.lines):
+            words = tuple(Word(text=word) for word in line.split())
+            yield Heard(hypotheses=(Hypothesis(words=words),), end_s=float(at), filler_margin=self.margin)
+
+
+class Hum:
+    """Talkers who hum, so that no voice need be loaded."""
+
+    def say(self, text, draw):
+        return np.sin(np.arange(40_000) * draw.uniform(0.05, 0.2))
+
+
+@pytest.fixture(autouse=True)
+def humming(monkeypatch):
+    monkeypatch.setattr("voicelog.proving.chatter.Talkers", Hum)
+
+
+READING = "circuit six zed s zero point five two ohms"
+
+
+def test_no_sentence_is_a_reading_and_many_come_near(stage):
+    draw = random.Random(1)
+    sentences = [sentence(draw, stage.reader) for _ in range(120)]
+    assert not any(is_reading(text, stage.reader) for text in sentences)
+    assert len(set(sentences)) > 110
+    assert is_reading(READING, stage.reader)  # the filter can find one
+    vocabulary = stage.reader.network.words
+    assert sum(sum(word in vocabulary for word in text.split()) >= 3 for text in sentences) > 40
+
+
+def test_a_minute_is_a_minute_and_can_be_made_again():
+    first, again = (minute(random.Random(7), Hum(), lambda: "what a day") for _ in range(2))
+    assert first.samples.dtype == np.int16 and len(first.samples) == MINUTE
+    assert np.array_equal(first.samples, again.samples)
+    assert 4 <= len(first.sentences) <= 30
+
+
+def test_both_voices_talk():
+    draw = random.Random(8)
+    sounds = [Talkers().say("we had fifteen of them", draw) for _ in range(6)]
+    assert all(0.5 < len(sound) / 16_000 < 5 for sound in sounds)
+
+
+def test_noise_comes_from_the_recordings(tmp_path):
+    soundfile.write(tmp_path / "drill.wav", np.full(8000, 0.5), 16_000)
+    (noise,) = recordings(tmp_path)
+    assert len(noise) == pytest.approx(8000, abs=2)
+
+
+def test_a_reading_heard_in_chatter_is_offered_but_not_kept(stage):
+    found = bench_chatter(stage, Deaf(READING), hours=1 / 60)
+    assert (found.offered, found.kept, found.by_stance["awaiting"]["offered"]) == (1, 0, 1)
+    assert found.offers[0].reading == "DB1/6 zs 0.52 ohm"
+    assert found.offered_per_hour == 60 and found.at_most_per_hour > 60
+
+
+def test_chatter_that_goes_on_to_say_affirm_keeps_it(stage):
+    assert bench_chatter(stage, Deaf(READING, "affirm"), hours=1 / 60).kept == 1
+
+
+def test_in_a_sweep_a_bare_value_is_enough_and_the_next_lets_it_stand(stage):
+    found = bench_chatter(stage, Deaf("one point five ohms", "zero point five ohms"), hours=2 / 60)
+    assert found.by_stance["sweep"] == {"minutes": 1, "offered": 2, "kept": 1}
+
+
+def test_a_stray_affirm_confirms_what_was_said_back(stage):
+    assert bench_chatter(stage, Deaf("affirm"), hours=3 / 60).confirmed_by_chance == 1
+
+
+def test_what_other_talk_explains_as_well_is_passed_over(stage):
+    assert bench_chatter(stage, Deaf(READING, margin=2.0), hours=1 / 60, filler_margin=3.0).offered == 0
+    assert bench_chatter(stage, Deaf(READING, margin=4.0), hours=1 / 60, filler_margin=3.0).offered == 1
+
+
+def test_words_outside_the_grammar_offer_nothing(stage):
+    found = bench_chatter(stage, Deaf("[unk]", "[unk] five", "yes", "circuit five [unk]"), hours=3 / 60)
+    assert (found.offered, found.utterances) == (0, 12)
+
+
+def test_a_run_cut_short_goes_on_where_it_stopped(stage, tmp_path):
+    file = tmp_path / "minutes.jsonl"
+    first = Deaf(READING)
+    bench_chatter(stage, first, hours=2 / 60, keep=file)
+    file.write_text(file.read_text() + '{"number": 2, "sta')  # the machine went off here
+    second = Deaf(READING)
+    found = bench_chatter(stage, second, hours=4 / 60, keep=file)
+    assert (first.minutes, second.minutes) == (2, 2)
+    assert sum(stance["minutes"] for stance in found.by_stance.values()) == 4
+    third = Deaf(READING)
+    assert bench_chatter(stage, third, hours=4 / 60, keep=file) == found and third.minutes == 0
+
+
+def test_every_stance_is_taken_in_turn(stage):
+    found = bench_chatter(stage, Deaf(), hours=6 / 60)
+    assert {stance: counts["minutes"] for stance, counts in found.by_stance.items()} == dict.fromkeys(STANCES, 2)

@@ -1,0 +1,119 @@
+"""A minute of a building site at a time: talk near and far, noise under it. Made from a seed: it can be made again.
+
+Voices are the program's own two: the natural one, and eSpeak NG in several accents and larynges, one accent of which
+(en-029) shared/splits.toml keeps out of training; no sound of eSpeak NG is in the training at all, only its phonemes.
+Each is stretched a little in pitch, so that dozens of people seem to speak. Noise comes from a folder of recordings,
+or is made: broadband, hum, hammering.
+"""
+
+import random
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import soxr
+
+from voicelog.hearing.audio import RATE_HZ as EAR_HZ
+from voicelog.hearing.audio import sound_pieces
+from voicelog.talking.espeak import EspeakVoice
+from voicelog.talking.loudspeaker import RATE_HZ as VOICE_HZ
+from voicelog.talking.natural import NaturalVoice
+
+MINUTE = 60 * EAR_HZ
+ACCENTS = ("en-029", "gmw/en", "gmw/en-US", "gmw/en-GB-scotland", "gmw/en-GB-x-gbcwmd", "en-gb-x-rp")
+LARYNGES = ("", "+f2", "+f3", "+f4", "+m3", "+m7")
+NATURALLY = 0.4  # share of sentences in the natural voice
+PITCH = (0.86, 1.16)  # of the recording's rate
+PACE = (0.85, 1.35)
+PAUSE_S = (0.2, 2.5)  # between sentences of a talker
+TALK_dB = (-38.0, -16.0)  # under full scale, over a sentence
+NOISE_dB = (-62.0, -26.0)
+BABBLE = 0.4  # share of minutes with several people talking further off
+FAR_dB = -12.0
+
+Sound = np.ndarray  # float64 at 16 kHz
+
+
+@dataclass
+class Talkers:
+    """The voices at hand."""
+
+    natural: NaturalVoice = field(default_factory=NaturalVoice)
+
+    def say(self, text: str, draw: random.Random) -> Sound:
+        """One sentence by somebody, at 16 kHz."""
+        voice = self.natural if draw.random() < NATURALLY else EspeakVoice(draw.choice(ACCENTS) + draw.choice(LARYNGES))
+        sound = voice.render(text, draw.uniform(*PACE))
+        return soxr.resample(sound.astype(np.float64), VOICE_HZ * draw.uniform(*PITCH), EAR_HZ)
+
+
+@dataclass(frozen=True)
+class Minute:
+    """60 s of 16-bit sound at 16 kHz, and what was said in it."""
+
+    samples: np.ndarray
+    sentences: tuple[str, ...]
+    snr_dB: float  # of near talk to noise
+
+
+def minute(draw: random.Random, talkers: Talkers, sentences, noises: tuple[Sound, ...] = ()) -> Minute:  # noqa: ANN001
+    """``sentences()`` gives the next sentence; ``noises`` are recordings at 16 kHz, or none."""
+    near, said = _talk(draw, talkers, sentences)
+    if draw.random() < BABBLE:
+        far = sum(_talk(draw, talkers, sentences)[0] for _ in range(draw.randint(2, 4)))
+        near = near + far * 10 ** (FAR_dB / 20)
+    noise = _levelled(_noise(draw, noises), draw.uniform(*NOISE_dB))
+    mixed = near + noise
+    mixed *= min(1.0, 0.97 / np.abs(mixed).max())
+    return Minute(np.round(mixed * 32767).astype(np.int16), said, _ratio_dB(near, noise))
+
+
+def _talk(draw: random.Random, talkers: Talkers, sentences) -> tuple[Sound, tuple[str, ...]]:  # noqa: ANN001
+    """Sentences with pauses until the minute is full."""
+    track, said, at = np.zeros(MINUTE), [], round(draw.uniform(*PAUSE_S) * EAR_HZ)
+    while True:
+        text = sentences()
+        sound = _levelled(talkers.say(text, draw), draw.uniform(*TALK_dB))
+        if at + len(sound) > MINUTE:
+            return track, tuple(said)
+        track[at : at + len(sound)] += sound
+        said.append(text)
+        at += len(sound) + round(draw.uniform(*PAUSE_S) * EAR_HZ)
+
+
+def _noise(draw: random.Random, noises: tuple[Sound, ...]) -> Sound:
+    if not noises:
+        return _made(draw)
+    recording = draw.choice(noises)
+    first = draw.randrange(len(recording))
+    return np.resize(np.roll(recording, -first), MINUTE)
+
+
+def _made(draw: random.Random) -> Sound:
+    """Broadband noise that falls with frequency, mains hum, and now and then a hammer."""
+    chance = np.random.default_rng(draw.getrandbits(32))
+    spectrum = np.fft.rfft(chance.standard_normal(MINUTE))
+    slope = draw.uniform(0.0, 1.0)
+    broadband = np.fft.irfft(spectrum / np.maximum(np.arange(len(spectrum)), 50) ** slope, MINUTE)
+    time = np.arange(MINUTE) / EAR_HZ
+    hum = sum(np.sin(2 * np.pi * 50 * order * time) / order for order in (1, 2, 3, 5))
+    knocks = np.zeros(MINUTE)
+    knocks[chance.integers(0, MINUTE, draw.randint(0, 40))] = 1.0
+    hammer = np.convolve(knocks, np.exp(-np.arange(800) / 120) * chance.standard_normal(800), "same")
+    return sum(_levelled(part, draw.uniform(-20, 0)) for part in (broadband, hum, hammer))
+
+
+def _levelled(sound: Sound, level_dB: float) -> Sound:
+    power = np.sqrt((sound**2).mean())
+    return sound * (10 ** (level_dB / 20) / power) if power > 0 else sound
+
+
+def _ratio_dB(talk: Sound, noise: Sound) -> float:
+    heard = talk[np.abs(talk) > 0]
+    return float(10 * np.log10((heard**2).mean() / (noise**2).mean())) if len(heard) else float("-inf")
+
+
+def recordings(folder: Path) -> tuple[Sound, ...]:
+    """Every sound file of a folder, at 16 kHz. Raises SoundError for one that cannot be read."""
+    files = sorted(file for file in folder.iterdir() if file.suffix.lower() in (".wav", ".flac", ".ogg", ".opus"))
+    return tuple(np.concatenate(list(sound_pieces(file))).astype(np.float64) / 32768 for file in files)
