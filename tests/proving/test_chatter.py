@@ -1,4 +1,4 @@
-"""The chatter bench: its sentences call no reading, its minutes can be made again, its counts can be other than zero."""
+"""The chatter bench: its sentences call no reading, its minutes can be made again, its counts can be more than zero."""
 
 import random
 
