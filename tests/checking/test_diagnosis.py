@@ -8,6 +8,7 @@ from tests.checking.sheets import AFTER, at_board, breaker, cable, circuit, rcd,
 from voicelog.checking.diagnosis import as_text, explain, runs
 from voicelog.checking.previous import parse_previous
 from voicelog.checking.record import Taken
+from voicelog.installation import Instrument
 from voicelog.model import OpenCircuit
 
 HOUSE = sheet(
@@ -45,7 +46,34 @@ def test_an_item_that_was_unplugged():
         (reading("ir_le", "0.7", "Mohm"), ""), (reading("ir_le", ">200", "Mohm"), "unplugged the tea urn")
     )
     found = said(diagnosis, "Insulation")
-    assert "The tea urn: 0.7 Mohm with it, > 200 Mohm without" in found and "between 0.538 Mohm and 1.01 Mohm" in found
+    assert (
+        "DB1/5, the tea urn: 0.7 Mohm with it, > 200 Mohm without" in found
+        and "between 0.538 Mohm and 1.01 Mohm" in found
+    )
+
+
+def test_the_blame_is_on_what_was_found_not_on_what_is_left():
+    leaks = [(reading("earth_leakage", v, "mA", at=str(n)), "") for n, v in enumerate(("1.9", "6.8", "0.4"), start=1)]
+    after = (reading("earth_leakage", "0.4", "mA", at="2"), "unplugged urn")
+    found = said(explained(*leaks, after), "Earth leakage")
+    assert "DB1 R as it was found: one culprit" in found and "circuit 2 (way 2) alone gives 6.8 mA" in found
+
+
+def test_the_interval_uses_the_accuracy_that_the_sheet_states():
+    tester = Instrument(reference="tester", kind="multifunction", accuracy_percent="3")
+    pair = ((reading("ir_le", "0.7", "Mohm"), ""), (reading("ir_le", ">200", "Mohm"), "unplugged urn"))
+    assert "30 % of reading (BS EN 61557-2, from memory)" in said(explained(*pair), "Insulation")
+    stated = said(explained(*pair, house=HOUSE.model_copy(update={"instruments": (tester,)})), "Insulation")
+    assert "between 0.680 Mohm and 0.724 Mohm" in stated and "3 % of reading as the sheet states" in stated
+
+
+def test_an_item_counts_once_and_only_on_its_own_circuit():
+    urn = circuit("5", name="sockets", rcd="R", items=("tea urn",))
+    house = sheet(urn, circuit("6", rcd="R"), rcds=(rcd("R"),))
+    low, high, again = (reading("ir_le", v, "Mohm") for v in ("0.7", "50", "60"))
+    other = [(reading("ir_le", "3", "Mohm", at="6"), ""), (reading("ir_le", "9", "Mohm", at="6"), "unplugged tea urn")]
+    taken = [(low, ""), (high, "unplugged tea urn"), (again, "unplugged tea urn"), *other]
+    assert said(explained(*taken, house=house), "Insulation").count("tea urn") == 1
 
 
 def test_leakage_of_an_item_that_was_unplugged():

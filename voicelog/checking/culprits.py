@@ -41,33 +41,46 @@ class Evidence(Noun):
 
 
 def blame(evidence: Evidence, edition: Edition) -> Blame:
-    """The verdict on one RCD, the most serious cause first."""
-    fault = _insulation_fault(evidence, edition)
-    if fault is not None:
-        return fault
+    """The verdict on one RCD: a low insulation comes first unless it explains too little of the leakage."""
+    faulty = _faulty(evidence, edition)
     if not evidence.parts_mA and evidence.whole_mA is None:
-        return Blame(kind="cannot tell", circuits=(), sentences=("No leakage was measured here",))
-    total, budget = evidence.total_mA, budget_mA(evidence.rcd, edition)
-    opening = _opening(evidence, edition)
-    if total <= budget:
-        return _within_budget(evidence, edition, opening)
-    return _over_budget(evidence, budget, opening)
+        nothing = Blame(kind="cannot tell", circuits=(), sentences=("No leakage was measured here",))
+        return _insulation_fault(faulty, ()) if faulty else nothing
+    budget, opening = budget_mA(evidence.rcd, edition), _opening(evidence, edition)
+    if evidence.total_mA <= budget:
+        return _insulation_fault(faulty, opening) if faulty else _within_budget(evidence, edition, opening)
+    found = _over_budget(evidence, budget, opening)
+    return _with_insulation(found, faulty, evidence) if faulty else found
 
 
-def _insulation_fault(evidence: Evidence, edition: Edition) -> Blame | None:
+def _faulty(evidence: Evidence, edition: Edition) -> dict[str, Decimal]:
+    """What reads below the least insulation of a low-voltage circuit, Mohm."""
     least = min(row.at_least_Mohm for row in edition.insulation if row.test_voltage_V == 500)
-    faulty = {name: value for name, value in evidence.insulation_Mohm.items() if value < least}
-    if not faulty:
-        return None
-    said = [
-        f"{name} reads {plain(value)} Mohm to earth, less than {plain(least)}: at {plain(LIVE_VOLTAGE_V)} V that lets "
-        f"{short(resistive_mA(value, LIVE_VOLTAGE_V))} mA flow"
-        for name, value in faulty.items()
-    ]
-    if evidence.total_mA:
-        said.append(f"The leakage read there is {plain(evidence.total_mA)} mA")
-    said.append("Unplug items one by one and test again before the fixed wiring is blamed")
-    return Blame(kind="insulation fault", circuits=tuple(faulty), sentences=tuple(said))
+    return {name: value for name, value in evidence.insulation_Mohm.items() if value < least}
+
+
+def _insulation_fault(faulty: Mapping[str, Decimal], opening: tuple[str, ...]) -> Blame:
+    advice = "Unplug items one by one and test again before the fixed wiring is blamed"
+    said = (*opening, *(_resistive(name, value) for name, value in faulty.items()), advice)
+    return Blame(kind="insulation fault", circuits=tuple(faulty), sentences=said)
+
+
+def _resistive(name: str, value: Decimal) -> str:
+    flows = short(resistive_mA(value, LIVE_VOLTAGE_V))
+    return f"{name} reads {plain(value)} Mohm to earth: at {plain(LIVE_VOLTAGE_V)} V that lets {flows} mA flow"
+
+
+def _with_insulation(found: Blame, faulty: Mapping[str, Decimal], evidence: Evidence) -> Blame:
+    """Over the budget with low insulation besides: a culprit stays one if that explains too little."""
+    culprit = found.circuits[0] if found.kind == "one culprit" else ""
+    if culprit not in faulty or 2 * resistive_mA(faulty[culprit]) >= evidence.parts_mA[culprit]:
+        return _insulation_fault(faulty, found.sentences)
+    hidden = (
+        f"That is little of its {plain(evidence.parts_mA[culprit])} mA: filters leak through capacitors that a d.c. "
+        "test does not see, and a heating element leaks more when hot"
+    )
+    said = (*found.sentences, *(_resistive(name, value) for name, value in faulty.items()), hidden)
+    return found.model_copy(update={"sentences": said})
 
 
 def _opening(evidence: Evidence, edition: Edition) -> tuple[str, ...]:

@@ -95,6 +95,10 @@ def _next(findings: Findings) -> Section:
         if advice:
             where = f"{board.reference} {rcd.reference}"
             steps[advice.format(where=where, who=" and ".join(found.circuits))] = ()
+    for taken in findings.taken:
+        if taken.reason.startswith("unplugged "):
+            item = taken.reason.removeprefix("unplugged ")
+            steps[f"{item}: have it examined before it is connected again"] = (taken.origin,)
     return Section(
         title="What to try next, in this order",
         statements=tuple(Statement(text=f"{step}.", origins=origins) for step, origins in steps.items()),

@@ -13,7 +13,7 @@ from voicelog.checking.appliances import appliances
 from voicelog.checking.changes import compare, shown
 from voicelog.checking.culprits import Blame, Evidence, blame
 from voicelog.checking.edition import Edition
-from voicelog.checking.insulation import QUANTITIES, in_parallel, short, unplugged_item
+from voicelog.checking.insulation import QUANTITIES, USUAL_ACCURACY, in_parallel, short, unplugged_item
 from voicelog.checking.leakage import headroom, parts_mA, remainder_bounds, whole_against_parts
 from voicelog.checking.loop import LoopLimit, origin_ohm, permitted_zs, predicted_zs
 from voicelog.checking.outcome import suggest
@@ -29,6 +29,7 @@ from voicelog.installation import Board, Circuit, Rcd, Sheet
 from voicelog.model import Noun, Number, Outcome, Place, Reading, Verdict
 
 TO_EARTH = ("ir_le", "ir_ne", "ir_lne")
+TESTERS = ("insulation", "multifunction")  # kinds of instrument that measure insulation
 ADDED_LOAD = "computer, printer or the like"  # the load that "one more" is told for
 APART_OHM, APART = (
     Decimal("0.10"),
@@ -64,6 +65,11 @@ class Findings:
         return tuple(taken.reading for taken in self.taken)
 
     @cached_property
+    def as_found(self) -> tuple[Reading, ...]:
+        """The readings that were taken with everything connected."""
+        return tuple(taken.reading for taken in self.taken if not taken.reason.startswith("unplugged"))
+
+    @cached_property
     def current(self) -> tuple[Reading, ...]:
         """The last reading of each kind."""
         return last_of_each(self.record)
@@ -94,6 +100,10 @@ def name_of(board: Board, number: str) -> str:
     return f"circuit {number} ({circuit.name})" if circuit.name else f"circuit {number}"
 
 
+def capital(sentence: str) -> str:
+    return f"{sentence[:1].upper()}{sentence[1:]}"
+
+
 # ---------------------------------------------------------------- leakage
 
 
@@ -102,8 +112,8 @@ def rcds_of(findings: Findings) -> Iterator[tuple[Board, Rcd]]:
 
 
 def evidence(findings: Findings, board: Board, rcd: Rcd) -> Evidence:
-    """What was read behind one RCD, its circuits by name."""
-    record, place = findings.record, Place(board=board.reference, rcd=rcd.reference)
+    """What was read behind one RCD as it was found, before anything was unplugged; its circuits by name."""
+    record, place = findings.as_found, Place(board=board.reference, rcd=rcd.reference)
     parts = parts_mA(record, board, rcd)
     return Evidence(
         rcd=rcd,
@@ -124,7 +134,8 @@ def _insulation_behind(findings: Findings, board: Board, rcd: Rcd) -> dict[str, 
 
 
 def _least_to_earth(findings: Findings, place: Place) -> Decimal | None:
-    figures = [figure(r, "Mohm") for r in findings.current if r.place == place and r.quantity in TO_EARTH]
+    readings = last_of_each([r for r in findings.as_found if r.place == place and r.quantity in TO_EARTH])
+    figures = [figure(reading, "Mohm") for reading in readings]
     return min((value for value in figures if value is not None), default=None)
 
 
@@ -141,8 +152,9 @@ def leakage_section(findings: Findings) -> Section:
         if found.kind == "cannot tell":
             continue
         origins = _leakage_origins(findings, board, rcd)
-        said.append(Statement(text=f"{board.reference} {rcd.reference}: {found.kind}.", origins=origins))
-        said += [Statement(text=f"{sentence}.", origins=origins) for sentence in found.sentences]
+        state = " as it was found" if len(findings.as_found) < len(findings.record) else ""
+        said.append(Statement(text=f"{board.reference} {rcd.reference}{state}: {found.kind}.", origins=origins))
+        said += [Statement(text=f"{capital(sentence)}.", origins=origins) for sentence in found.sentences]
         said += _room_left(findings, board, rcd)
     return Section(title="Earth leakage by RCD", statements=(*said, *_tails(findings)))
 
@@ -150,11 +162,12 @@ def leakage_section(findings: Findings) -> Section:
 def _leakage_origins(findings: Findings, board: Board, rcd: Rcd) -> tuple[str, ...]:
     places = [Place(board=board.reference, rcd=rcd.reference)]
     places += [Place(board=board.reference, circuit=c.number) for c in board.behind(rcd.reference)]
-    return tuple(origin for place in places for origin in findings.of(place, "earth_leakage", "rcd_ramp", *TO_EARTH))
+    wanted = ("earth_leakage", "rcd_ramp", *TO_EARTH)
+    return findings.origins(*last_of_each([r for r in findings.as_found if r.place in places and r.quantity in wanted]))
 
 
 def _room_left(findings: Findings, board: Board, rcd: Rcd) -> list[Statement]:
-    parts = parts_mA(findings.record, board, rcd)
+    parts = parts_mA(findings.as_found, board, rcd)
     if not parts:
         return []
     load = appliances()[ADDED_LOAD]
@@ -169,9 +182,9 @@ def _tails(findings: Findings) -> Iterator[Statement]:
     """The tails of each board against all its circuits."""
     for board in findings.sheet.boards:
         place = Place(board=board.reference)
-        whole = latest_figure(findings.record, "earth_leakage", place, "mA")
+        whole = latest_figure(findings.as_found, "earth_leakage", place, "mA")
         circuits = [Place(board=board.reference, circuit=c.number) for c in board.circuits]
-        parts = [latest_figure(findings.record, "earth_leakage", c, "mA") for c in circuits]
+        parts = [latest_figure(findings.as_found, "earth_leakage", c, "mA") for c in circuits]
         known = tuple(part for part in parts if part is not None)
         if whole is not None and known:
             text = f"Tails of {board.reference}: {whole_against_parts(whole, known).sentence}."
@@ -194,12 +207,20 @@ def insulation_section(findings: Findings) -> Section:
 
 
 def _unplugged(findings: Findings) -> Iterator[Statement]:
-    """Each pair of readings between which something was unplugged."""
+    """Each pair of readings between which something of the circuit was unplugged."""
     for chain in _chains(findings).values():
         for before, after in pairwise(chain):
-            if after.reason.startswith("unplugged"):
-                text = _item(before.reading, after.reading, after.reason.removeprefix("unplugged").strip())
+            item = after.reason.removeprefix("unplugged").strip()
+            new = after.reason.startswith("unplugged") and before.reason != after.reason
+            if new and _belongs(item, after.reading.place, findings.sheet):
+                text = f"{after.reading.place.key}, {_item(before.reading, after.reading, item, findings.sheet)}"
                 yield Statement(text=text, origins=(before.origin, after.origin))
+
+
+def _belongs(item: str, place: Place, sheet: Sheet) -> bool:
+    """Whether an item can matter at a place: not when the sheet lists it under another circuit."""
+    owners = [(b.reference, c.number) for b in sheet.boards for c in b.circuits if item in c.items]
+    return not place.circuit or not owners or (place.board, place.circuit) in owners
 
 
 def _chains(findings: Findings) -> dict[tuple, list[Taken]]:
@@ -211,13 +232,11 @@ def _chains(findings: Findings) -> dict[tuple, list[Taken]]:
     return chains
 
 
-def _item(before: Reading, after: Reading, name: str) -> str:
+def _item(before: Reading, after: Reading, name: str, sheet: Sheet) -> str:
     with_it, without = (f"{shown(r.value)} {r.unit}" for r in (before, after))
-    opening = f"{name[:1].upper()}{name[1:]}: {with_it} with it, {without} without"
+    opening = f"{name}: {with_it} with it, {without} without"
     if before.quantity in QUANTITIES:
-        found = unplugged_item(_in_unit(before, "Mohm"), _in_unit(after, "Mohm")) if _numbers(before, after) else None
-        said = found.why if isinstance(found, Unknown) else found.sentence if found else "the readings are no figures"
-        return f"{opening}. {said}."
+        return f"{opening}. {_item_resistance(before, after, sheet)}."
     then, now = figure(before, before.unit), figure(after, before.unit)
     if before.quantity != "earth_leakage" or then is None or now is None or now > then:
         return f"{opening}."
@@ -225,6 +244,23 @@ def _item(before: Reading, after: Reading, name: str) -> str:
     return (
         f"{opening}. It took {short(bounds.least_mA)} to {short(bounds.most_mA)} {before.unit} with it (phasor bounds)."
     )
+
+
+def _item_resistance(before: Reading, after: Reading, sheet: Sheet) -> str:
+    if not _numbers(before, after):
+        return "The readings are no figures"
+    accuracy, source = _accuracy(sheet)
+    found = unplugged_item(_in_unit(before, "Mohm"), _in_unit(after, "Mohm"), accuracy)
+    return capital(found.why) if isinstance(found, Unknown) else f"{found.sentence}, with {source}"
+
+
+def _accuracy(sheet: Sheet) -> tuple[Decimal, str]:
+    """The accuracy of the instrument that tests insulation, as a part of the reading, and where it comes from."""
+    stated = [i for i in sheet.instruments if i.kind in TESTERS and i.accuracy_percent is not None]
+    if not stated:
+        return USUAL_ACCURACY, f"{trimmed(USUAL_ACCURACY * 100)} % of reading (BS EN 61557-2, from memory)"
+    worst = max(stated, key=lambda instrument: instrument.accuracy_percent)
+    return worst.accuracy_percent / 100, f"{trimmed(worst.accuracy_percent)} % of reading as the sheet states"
 
 
 def _numbers(*readings: Reading) -> bool:

@@ -87,7 +87,7 @@ def as_text(found: Plan) -> str:
     for board in found.boards:
         lines += ["", f"Board {board.board} over {', '.join(board.rcds)}"]
         lines += _split_text("Most even", board.even, board.names)
-        if isinstance(board.least_work, Split):
+        if isinstance(board.least_work, Split) and board.least_work.groups != board.even.groups:
             lines += _split_text("Fewest moves that meet the rule", board.least_work, board.names)
         lines += _own_text(board.own, board.names) + _missing_text(board.not_measured)
     return "\n".join([*lines, "", "Cautions", *(f"  ! {caution}" for caution in found.cautions), ""])
