@@ -144,6 +144,25 @@ def report(
 
 
 @app.command()
+def explain(folder: JobFolder) -> None:
+    """The diagnosis, as a practitioner would reason, with every number's origin."""
+    from voicelog import handing_over
+
+    console().print(handing_over.diagnosis_text(folder), markup=False)
+
+
+@app.command()
+def plan(
+    folder: JobFolder,
+    rcds: Annotated[int, typer.Option(help="how many RCDs the circuits may be divided over")],
+) -> None:
+    """The best division of the circuits over so many RCDs, by the leakages on record."""
+    from voicelog import handing_over
+
+    console().print(handing_over.plan_text(folder, rcds), markup=False)
+
+
+@app.command()
 def verify(
     folder: JobFolder,
     head: Annotated[str, typer.Option(help="the head digest printed in a report, or its first 16 digits")] = "",

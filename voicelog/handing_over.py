@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
+from voicelog.checking import diagnosis, plan
+from voicelog.checking.diagnosis import Diagnosis, explain
 from voicelog.checking.edition import Edition
 from voicelog.checking.loop import permitted_zs
 from voicelog.checking.weighing import Unknown
@@ -14,7 +16,7 @@ from voicelog.model import Place
 from voicelog.showing.columns import to_csv
 from voicelog.showing.log_page import write_log
 from voicelog.showing.schedule import schedule_of, to_json
-from voicelog.visit import edition_of
+from voicelog.visit import edition_of, previous_of, standing, taken
 
 
 def write_all(folder: Path, out: Path | None = None) -> Iterator[Path]:
@@ -32,6 +34,23 @@ def write_all(folder: Path, out: Path | None = None) -> Iterator[Path]:
     yield _write(out / "schedule.json", to_json(schedule))
     write_log(job.sheet, entries, _clips(job), out / "log.html")
     yield out / "log.html"
+
+
+def diagnosis_text(folder: Path) -> str:
+    """The diagnosis of a job as text."""
+    job = open_job(folder)
+    return diagnosis.as_text(diagnose(job))
+
+
+def diagnose(job: Job) -> Diagnosis:
+    """What the readings on record say together."""
+    return explain(job.sheet, taken(job.record()), previous_of(job), edition_of(job))
+
+
+def plan_text(folder: Path, rcds: int) -> str:
+    """The regrouping of a job's circuits as text."""
+    job = open_job(folder)
+    return plan.as_text(plan.plan(job.sheet, standing(job.record()), edition_of(job), rcds))
 
 
 def greatest_zs(sheet: Sheet, edition: Edition) -> Iterator[tuple[str, Decimal]]:

@@ -9,6 +9,7 @@ from voicelog.checking.edition import Edition
 from voicelog.checking.editions import load_edition, shipped_editions
 from voicelog.checking.plausibility import implausible
 from voicelog.checking.previous import PreviousRecord, read_previous
+from voicelog.checking.record import Taken
 from voicelog.checking.verdicts import judge
 from voicelog.errors import EditionError
 from voicelog.installation import Sheet
@@ -102,3 +103,12 @@ def doubting(sheet: Sheet, previous: PreviousRecord | None, phrasing: Phrasing) 
         return phrasing.remark(question.words) if question else ""
 
     return doubt
+
+
+def taken(record: Record) -> tuple[Taken, ...]:
+    """Every reading that was ever taken and stood, in order, with the entry that brought it: retests tell the story."""
+    return tuple(
+        Taken(reading=line.reading, at=line.entry.at, reason=line.entry.reason, entry=line.number)
+        for line in record.lines
+        if line.stands
+    )
