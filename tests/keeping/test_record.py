@@ -90,6 +90,21 @@ def figures(lines) -> list[str]:  # noqa: ANN001
             ["replaced", "awaiting", "withdrawn"],
             [],
         ),
+        # that withdrawal undone: the correction is back, and the first is replaced once more
+        (
+            [said("1.20"), about(K.AFFIRMED, 1), said("1.02", 1), about(K.WITHDRAWN, 3), about(K.RESTORED, 3)],
+            ["replaced", "awaiting"],
+            [],
+        ),
+        # the first restored past two corrections: the one that counts in its place goes
+        (
+            [
+                said("1.20"), about(K.AFFIRMED, 1), said("1.02", 1), said("1.03", 3), about(K.AFFIRMED, 4),
+                about(K.RESTORED, 1),
+            ],
+            ["affirmed", "replaced", "replaced"],
+            ["1.20"],
+        ),
         # a first value withdrawn for itself stays withdrawn when its correction goes
         (
             [said("1.20"), about(K.AFFIRMED, 1), said("1.02", 1), about(K.WITHDRAWN, 1), about(K.WITHDRAWN, 3)],
@@ -203,6 +218,15 @@ def test_nothing_stands_that_nobody_answered(entries: tuple[Entry, ...]):
         if line.stands:
             assert answered & {entry.kind for entry in line.history}
     assert len({line.key for line in record.current}) == len(record.current)
+
+
+@given(histories())
+def test_what_is_restored_counts_and_no_correction_counts_beside_what_it_corrects(entries: tuple[Entry, ...]):
+    record = fold(entries)
+    if entries and entries[-1].kind is K.RESTORED and (line := record.line(entries[-1].number)):
+        assert line.removed is None
+        if line.entry.kind is K.CORRECTED and (first := record.line(line.entry.refers or 0)) and first != line:
+            assert first.removed is not None
 
 
 @given(histories())

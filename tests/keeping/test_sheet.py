@@ -1,3 +1,4 @@
+import re
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -7,6 +8,7 @@ import pytest
 from voicelog.errors import KeepingError, SheetError
 from voicelog.keeping.lines import line_of, statement_lines
 from voicelog.keeping.sheet import load_sheet, new_job, parse_sheet
+from voicelog.resources import data_folder
 
 GOOD = """\
 limits = "an edition"
@@ -123,6 +125,13 @@ def test_the_first_sheet_reads_and_is_never_overwritten(tmp_path: Path):
     with pytest.raises(SheetError, match="already"):
         new_job(tmp_path / "J1", date(2027, 1, 1))
     assert path.read_bytes() == before
+
+
+def test_the_editions_that_the_first_sheet_names_are_there(tmp_path: Path):
+    text = new_job(tmp_path / "J1", date(2026, 3, 2)).read_text(encoding="utf-8")
+    shipped = {path.stem for path in data_folder("shared").joinpath("editions").glob("*.toml")}
+    named = re.search(r"comes with the program \(([^;]*);", text)
+    assert named and set(re.findall(r'"([^"]+)"', named[1])) == shipped
 
 
 def test_the_examples_in_the_first_sheet_read_too(tmp_path: Path):

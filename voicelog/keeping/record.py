@@ -8,8 +8,8 @@ how far a line can be trusted:
                         has disowned it, while the new one still awaits its own answer
     WITHDRAWN           the line does not count. Withdrawing a correction that was never confirmed
                         gives its place back to the line it had replaced
-    RESTORED            the line counts again, as far as it did before; the correction that had
-                        replaced it, if any, is replaced in turn
+    RESTORED            the line counts again, as far as it did before; the correction that counts in
+                        its place, or the line that it corrects, is replaced in turn
 
 A line stands when it was affirmed or went unchallenged. An awaiting line never stands and never hides
 one that does: silence confirms nothing. The same quantity called again at the same place and conditions
@@ -186,14 +186,32 @@ class _Folding:
             self._give_place_back(line)
 
     def _give_place_back(self, correction: Line) -> None:
-        index = self.line_of.get(correction.entry.refers or 0)
-        if index is not None and self.lines[index].replaced_by == correction.number and self.lines[index].removed:
-            back = None if self.lines[index].removed is Standing.REPLACED else self.lines[index].removed
+        index = self._corrected_by(correction)
+        if index is not None and self.lines[index].replaced_by == correction.number:
+            removed = self.lines[index].removed
+            back = None if removed is Standing.REPLACED else removed
             self.lines[index] = replace(self.lines[index], removed=back, replaced_by=None)
 
     def _restore(self, index: int) -> None:
         line = self.lines[index]
         self.lines[index] = replace(line, removed=None, replaced_by=None)
-        correction = self.line_of.get(line.replaced_by) if line.replaced_by is not None else None
-        if correction is not None and self.lines[correction].removed is None:
-            self.lines[correction] = replace(self.lines[correction], removed=Standing.REPLACED, replaced_by=line.number)
+        for other in (self._successor(line), self._corrected_by(line)):
+            if other is not None and other != index and self.lines[other].removed is None:
+                self.lines[other] = replace(self.lines[other], removed=Standing.REPLACED, replaced_by=line.number)
+
+    def _successor(self, line: Line) -> int | None:
+        """The line that counts in this one's place now, at the end of a chain of corrections."""
+        seen: set[int] = set()
+        while line.replaced_by is not None and line.replaced_by not in seen:
+            seen.add(line.replaced_by)
+            index = self.line_of[line.replaced_by]
+            line = self.lines[index]
+            if line.removed is None:
+                return index
+        return None
+
+    def _corrected_by(self, line: Line) -> int | None:
+        """The line that this one was called to correct."""
+        refers = line.entry.refers or 0
+        is_correction = line.entry.kind is EntryKind.CORRECTED and refers < line.number
+        return self.line_of.get(refers) if is_correction else None

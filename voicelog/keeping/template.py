@@ -12,7 +12,9 @@ TEMPLATE = """\
 # What is not known is left out, never guessed: a check that needs it says so by name.
 # A line that starts with # is an example; take the # away to use it.
 
-# The limit edition that verdicts rest on: choose the one in force for this installation.
+# The limit edition that verdicts rest on: choose the one in force for this installation. A name that
+# comes with the program ("a2-a3", "before-a2"; shared/editions says what they are), or a file of your
+# own in this folder.
 limits = ""
 
 # A previous record to compare with (a file in this folder); empty when there is none.
