@@ -52,6 +52,13 @@ STANDING_WORDS = {
     Standing.REPLACED: "replaced",
     Standing.WITHDRAWN: "withdrawn",
 }
+CODE_WORDS = {  # common practice of periodic inspection, in our own words; the edition in force decides
+    "C1": "danger is there now: make safe at once",
+    "C2": "could become dangerous: act urgently",
+    "C3": "improvement is advised",
+    "FI": "look further without delay",
+    "LIM": "not done because of a limitation",
+}
 CAUTIONS = (
     "A verdict here is an aid, not a decision: the edition of the standard in force, local codes and a qualified "
     "person decide.",

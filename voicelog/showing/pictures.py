@@ -1,0 +1,192 @@
+"""Which pictures a job gives, drawn from its schedule and from what the checks worked out."""
+
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+
+from voicelog.keeping.record import Line, Record
+from voicelog.model import Noun, Number, Outcome, Place
+from voicelog.showing.charts import (
+    LeakageBar,
+    LeakagePart,
+    MapCell,
+    MapRow,
+    Picture,
+    Share,
+    Step,
+    board_map,
+    chain_chart,
+    leakage_chart,
+    share_chart,
+)
+from voicelog.showing.columns import WORST_FIRST, least_favourable
+from voicelog.showing.log_page import VERDICT_CSS
+from voicelog.showing.schedule import Kept, Row, Schedule
+from voicelog.showing.wording import Wording
+
+GROUPS = {  # what the board map calls done, in the trade's order of tests
+    "continuity": ("r1_r2", "r2_cpc", "ring_r1", "ring_rn", "ring_r2"),
+    "insulation": ("ir_ll", "ir_le", "ir_ne", "ir_lne"),
+    "polarity": ("polarity",),
+    "Zs": ("zs",),
+    "RCD": ("rcd_time", "rcd_ramp"),
+    "leakage": ("earth_leakage",),
+}
+INSULATION = ("ir_ll", "ir_le", "ir_ne", "ir_lne")
+
+
+class Budget(Noun):
+    """What one RCD bears, from the edition."""
+
+    budget_mA: Decimal
+    floor_mA: Decimal  # above it the most sensitive device of its rating trips
+
+
+class Regrouped(Noun):
+    """A split of one board's circuits over RCDs, worked out elsewhere."""
+
+    board: str
+    groups: dict[str, tuple[str, ...]]  # RCD -> circuit keys ("DB1/5")
+    budgets: dict[str, Budget]
+
+
+def pictures(
+    schedule: Schedule,
+    record: Record,
+    wording: Wording,
+    budgets: Mapping[str, Budget] | None = None,
+    regrouped: tuple[Regrouped, ...] = (),
+) -> tuple[Picture, ...]:
+    """Every picture that this job has something for. ``budgets`` by RCD key ("DB1/RCD1")."""
+    return (
+        *_leakage(schedule, wording, budgets or {}),
+        *_after(schedule, wording, regrouped),
+        *_loops(schedule, wording),
+        *_chains(record, wording),
+        *_maps(schedule),
+    )
+
+
+def _leakage(schedule: Schedule, wording: Wording, budgets: Mapping[str, Budget]) -> Iterator[Picture]:
+    bars = []
+    for rcd in (row for row in schedule.rows if row.kind == "rcd" and row.place.key in budgets):
+        circuits = _circuits(schedule, rcd.place.board)
+        behind = [(i, row) for i, row in enumerate(circuits) if row.rcd == rcd.rcd]
+        bars.append(_bar(rcd.place.rcd, behind, budgets[rcd.place.key], wording))
+    measured = tuple(bar for bar in bars if bar.parts)
+    if measured:
+        yield leakage_chart(measured)
+
+
+def _after(schedule: Schedule, wording: Wording, regrouped: tuple[Regrouped, ...]) -> Iterator[Picture]:
+    for split in regrouped:
+        rows = {row.place.key: (i, row) for i, row in enumerate(_circuits(schedule, split.board))}
+        bars = tuple(
+            _bar(rcd, [rows[key] for key in keys if key in rows], split.budgets[rcd], wording)
+            for rcd, keys in split.groups.items()
+        )
+        yield leakage_chart(bars, f"Earth leakage on {split.board} after regrouping")
+
+
+def _bar(label: str, rows: list[tuple[int, Row]], budget: Budget, wording: Wording) -> LeakageBar:
+    """``rows`` with the position of each on its board."""
+    leaks = ((i, row, _figure(row, "earth_leakage", "mA", wording)) for i, row in rows)
+    parts = tuple(
+        LeakagePart(circuit=row.place.circuit, name=row.name, leakage_mA=leak, position=i)
+        for i, row, leak in leaks
+        if leak is not None
+    )
+    return LeakageBar(label=label, parts=parts, **budget.model_dump())
+
+
+def _circuits(schedule: Schedule, board: str = "") -> list[Row]:
+    return [row for row in schedule.rows if row.kind == "circuit" and board in ("", row.place.board)]
+
+
+def _figure(row: Row, quantity: str, unit: str, wording: Wording) -> Decimal | None:
+    """The plain figure that the schedule shows; None without one."""
+    found = [kept for kept in row.readings if kept.quantity == quantity]
+    kept = least_favourable(found, wording, unit) if found else None
+    if kept is None or not isinstance(kept.value, Number) or kept.value.comparison != "=":
+        return None
+    return wording.in_unit(kept.value.figure, kept.unit, unit)
+
+
+def _loops(schedule: Schedule, wording: Wording) -> Iterator[Picture]:
+    shares = tuple(share for row in _circuits(schedule) for share in _share(row, wording))
+    if shares:
+        yield share_chart(shares)
+
+
+def _share(row: Row, wording: Wording) -> Iterator[Share]:
+    zs = [k for k in row.readings if k.quantity == "zs" and k.limit and isinstance(k.value, Number)]
+    if not zs:
+        return
+    kept = least_favourable(zs, wording, "ohm")
+    figure, limit = (
+        wording.in_unit(*pair, "ohm") for pair in ((kept.value.figure, kept.unit), (kept.limit, kept.limit_unit))
+    )
+    yield Share(
+        label=f"{row.place.circuit}  {row.name}".strip(),
+        value=wording.value(kept.value, kept.unit),
+        limit=f"{limit:f}",
+        share=figure / limit,
+        outcome=_css(kept.outcome),
+    )
+
+
+def _chains(record: Record, wording: Wording) -> Iterator[Picture]:
+    """Each insulation reading that was taken again."""
+    for line in record.current:
+        place, reading = line.reading.place, line.reading
+        chain = [one for one in record.chain(place, reading.quantity, reading.conditions) if one.stands]
+        if reading.quantity in INSULATION and len(chain) > 1 and all(map(_drawable, chain)):
+            limit = line.verdict.limit if line.verdict else None
+            at_least = wording.in_unit(limit, line.verdict.unit, "Mohm") if limit else None
+            steps = tuple(
+                Step(
+                    value=wording.in_unit(one.reading.value.figure, one.reading.unit, "Mohm"),
+                    text=wording.reading(one.reading),
+                    why=one.entry.reason,
+                )
+                for one in chain
+            )
+            limit_text = f"limit {at_least:f} MΩ" if at_least else "no limit known"
+            title = f"{wording.symbol(reading.quantity)} of {_at(place)}, taken again"
+            yield chain_chart(steps, at_least, limit_text, title)
+
+
+def _drawable(line: Line) -> bool:
+    return isinstance(line.reading.value, Number) and line.reading.value.figure > 0
+
+
+def _at(place: Place) -> str:
+    return f"circuit {place.circuit}" if place.circuit else place.key
+
+
+def _maps(schedule: Schedule) -> Iterator[Picture]:
+    """One map a board."""
+    waiting = {(u.place.key, u.quantity) for u in schedule.unsettled}
+    for board in dict.fromkeys(row.place.board for row in _circuits(schedule)):
+        tested = {
+            row.place.rcd: row.readings for row in schedule.rows if row.kind == "rcd" and row.place.board == board
+        }
+        rows = tuple(
+            MapRow(label=f"{row.place.circuit}  {row.name}".strip(), cells=tuple(_cells(row, tested, waiting)))
+            for row in _circuits(schedule, board)
+        )
+        yield board_map(rows, tuple(GROUPS), f"What is done on {board}")
+
+
+def _cells(row: Row, tested: dict[str, tuple[Kept, ...]], waiting: set[tuple[str, str]]) -> Iterator[MapCell]:
+    """The tests of the RCD that a circuit lies behind count for the circuit."""
+    behind = tested.get(row.rcd.reference, ()) if row.rcd else ()
+    for group, quantities in GROUPS.items():
+        readings = (*row.readings, *behind) if group == "RCD" else row.readings
+        found = {kept.outcome or Outcome.NO_LIMIT for kept in readings if kept.quantity in quantities}
+        worst = next((outcome for outcome in WORST_FIRST if outcome in found), None)
+        asked = any((row.place.key, quantity) in waiting for quantity in quantities)
+        yield MapCell(outcome=_css(worst) if worst else "", waiting=asked and not found)
+
+
+def _css(outcome: Outcome | None) -> str:
+    return VERDICT_CSS[outcome] if outcome else "none"
