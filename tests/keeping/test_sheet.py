@@ -1,9 +1,12 @@
 import re
+from contextlib import suppress
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from voicelog.errors import KeepingError, SheetError
 from voicelog.keeping.lines import line_of, statement_lines
@@ -111,6 +114,19 @@ def test_text_that_is_not_utf8_names_the_line(tmp_path: Path):
 @pytest.mark.parametrize("text", ["", "# nothing\n", "\x00", "[" * 5000, "a = " + "[" * 5000])
 def test_what_is_no_sheet_is_refused(text: str):
     assert refused(text)
+
+
+PIECES = ["[[board]]", "[board]", "{", "}", '"', "= ", '"""', "nan", "rcd = 5", "[supply.x]", "\n", "'a'.b = 1", "\x7f"]
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, len(GOOD)), st.integers(0, 30), st.sampled_from(PIECES)), max_size=4))
+def test_a_sheet_mangled_anyhow_reads_or_is_refused_in_words(cuts: list[tuple[int, int, str]]):
+    text = GOOD
+    for place, length, piece in cuts:
+        text = text[:place] + piece + text[place + length :]
+    with suppress(SheetError):
+        parse_sheet(text)
 
 
 def test_a_folder_without_a_sheet_says_how_to_make_one(tmp_path: Path):

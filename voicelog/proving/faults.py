@@ -5,7 +5,6 @@ After each: what was acknowledged is there, the journal verifies, and the crew w
 
 import os
 import random
-import resource
 import shutil
 import subprocess
 import tempfile
@@ -128,6 +127,8 @@ def _in_child(folder: Path, limit: int, work: Callable[[Path, int, Tell], None])
 
 def _limited(folder: Path, limit: int, tell: Tell) -> None:
     """Log under a limit until refused; then lift it, and the same journal must go on."""
+    import resource  # absent on Windows, where nothing here runs
+
     _, most = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (limit, most))
     journal = _until_full(folder, limit, tell)
