@@ -56,7 +56,7 @@ def test_the_blame_is_on_what_was_found_not_on_what_is_left():
     leaks = [(reading("earth_leakage", v, "mA", at=str(n)), "") for n, v in enumerate(("1.9", "6.8", "0.4"), start=1)]
     after = (reading("earth_leakage", "0.4", "mA", at="2"), "unplugged urn")
     found = said(explained(*leaks, after), "Earth leakage")
-    assert "DB1 R as it was found: one culprit" in found and "circuit 2 (way 2) alone gives 6.8 mA" in found
+    assert "DB1 R as it was found: one culprit" in found and "Circuit 2 (way 2) alone gives 6.8 mA" in found
 
 
 def test_the_interval_uses_the_accuracy_that_the_sheet_states():
@@ -86,7 +86,7 @@ def test_leakage_of_an_item_that_was_unplugged():
 
 def test_an_insulation_fault_is_named_before_the_sum():
     found = said(explained(*MANY, (reading("ir_le", "0.04", "Mohm"), "")), "Earth leakage")
-    assert "insulation fault" in found and "circuit 5 (sockets) reads 0.04 Mohm" in found and "5.75 mA" in found
+    assert "insulation fault" in found and "Circuit 5 (sockets) reads 0.04 Mohm" in found and "5.75 mA" in found
 
 
 def test_a_board_against_its_circuits_in_parallel():

@@ -5,21 +5,14 @@ from collections.abc import Sequence
 
 from voicelog.checking.cautions import AID, INSULATION, ISOLATE, SKILLED, ZE
 from voicelog.checking.edition import Edition
-from voicelog.checking.findings import (
-    Findings,
-    Section,
-    Statement,
-    blames,
-    insulation_section,
-    leakage_section,
-    loop_section,
-    observation_section,
-    previous_section,
-    rcd_section,
-    ring_section,
-    sequences,
-    trend_section,
-)
+from voicelog.checking.explaining.findings import Findings, Section, Statement
+from voicelog.checking.explaining.history import previous_section, trend_section
+from voicelog.checking.explaining.insulation import insulation_section
+from voicelog.checking.explaining.leakage import blames, leakage_section
+from voicelog.checking.explaining.loops import loop_section
+from voicelog.checking.explaining.observations import observation_section
+from voicelog.checking.explaining.rcds import rcd_section, sequences
+from voicelog.checking.explaining.rings import ring_section
 from voicelog.checking.insulation import QUANTITIES
 from voicelog.checking.previous import PreviousRecord
 from voicelog.checking.record import Taken

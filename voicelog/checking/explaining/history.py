@@ -1,0 +1,65 @@
+"""Over time: slopes within the visit, and differences from the last record."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from voicelog.checking.changes import compare
+from voicelog.checking.explaining.findings import Findings, Section, Statement, chains
+from voicelog.checking.record import Taken, figure
+from voicelog.checking.trend import Arrival, Slope, plateau, slope, time_to
+from voicelog.checking.units import convert
+from voicelog.checking.verdicts import judge
+from voicelog.checking.weighing import Unknown
+from voicelog.model import Reading
+
+
+def trend_section(findings: Findings) -> Section:
+    """Quantities read four times or more: which way they move, and whether they have settled."""
+    said = [_trend(chain, findings) for chain in chains(findings).values()]
+    return Section(title="Over time", statements=tuple(statement for statement in said if statement is not None))
+
+
+def _trend(chain: Sequence[Taken], findings: Findings) -> Statement | None:
+    timed = [(t.at, figure(t.reading, chain[0].reading.unit), t) for t in chain]
+    usable = [(at, float(value), t) for at, value, t in timed if at is not None and value is not None]
+    if len(usable) < 4:
+        return None
+    times = [(at - usable[0][0]).total_seconds() for at, _, _ in usable]
+    values = [value for _, value, _ in usable]
+    found = slope(times, values)
+    if isinstance(found, Unknown):
+        return None
+    reading = usable[-1][2].reading
+    text = f"{reading.place.key} {reading.quantity}: {_slope_words(found, reading, times, values, findings)}"
+    return Statement(text=text, origins=tuple(t.origin for _, _, t in usable))
+
+
+def _slope_words(
+    found: Slope, reading: Reading, times: Sequence[float], values: Sequence[float], findings: Findings
+) -> str:
+    unit, resolution = reading.unit, float(Decimal(1).scaleb(reading.value.figure.as_tuple().exponent))
+    interval = f"({found.low:+.3g} to {found.high:+.3g})"
+    moved = f"{found.per_minute:+.3g} {unit} a minute {interval} over {found.readings} readings"
+    if plateau(times, values, resolution):
+        return f"{moved}; it has settled at about {values[-1]:g} {unit}."
+    limit = judge(reading, findings.sheet, findings.edition, findings.record)
+    if limit.limit is None:
+        return f"{moved}."
+    arrival = time_to(float(convert(limit.limit, limit.unit, unit)), found)
+    if not isinstance(arrival, Arrival):
+        return f"{moved}; it does not clearly move toward its limit."
+    return (
+        f"{moved}; at this rate it reaches its limit in {arrival.minutes:.0f} minutes (soonest {arrival.soonest:.0f})."
+    )
+
+
+def previous_section(findings: Findings) -> Section:
+    """The differences from the last record, the most important first."""
+    if findings.previous is None:
+        return Section(title="Against the last record", statements=())
+    origin = (findings.previous.source,)
+    changes = compare(findings.previous, findings.sheet, findings.record)
+    return Section(
+        title="Against the last record",
+        statements=tuple(Statement(text=f"{change.sentence}.", origins=origin) for change in changes),
+    )

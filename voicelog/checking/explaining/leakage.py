@@ -1,0 +1,101 @@
+"""Earth leakage by RCD: who is to blame, what is left of the budget, the tails against the circuits."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from voicelog.checking.appliances import appliances
+from voicelog.checking.culprits import Blame, Evidence, blame
+from voicelog.checking.explaining.findings import (
+    TO_EARTH,
+    Findings,
+    Section,
+    Statement,
+    capital,
+    least_to_earth_Mohm,
+    name_of,
+)
+from voicelog.checking.leakage import headroom, parts_mA, whole_against_parts
+from voicelog.checking.record import last_of_each, latest_figure
+from voicelog.checking.weighing import trimmed
+from voicelog.installation import Board, Rcd
+from voicelog.model import Place
+
+ADDED_LOAD = "computer, printer or the like"  # the load that "one more" is told for
+
+
+def rcds_of(findings: Findings) -> Iterator[tuple[Board, Rcd]]:
+    return ((board, rcd) for board in findings.sheet.boards for rcd in board.rcds)
+
+
+def evidence(findings: Findings, board: Board, rcd: Rcd) -> Evidence:
+    """What was read behind one RCD as it was found, before anything was unplugged; its circuits by name."""
+    record, place = findings.as_found, Place(board=board.reference, rcd=rcd.reference)
+    parts = parts_mA(record, board, rcd)
+    return Evidence(
+        rcd=rcd,
+        parts_mA={name_of(board, number): leak for number, leak in parts.items()},
+        whole_mA=latest_figure(record, "earth_leakage", place, "mA"),
+        insulation_Mohm=_insulation_behind(findings, board, rcd),
+        ramp_mA=latest_figure(record, "rcd_ramp", place, "mA"),
+    )
+
+
+def _insulation_behind(findings: Findings, board: Board, rcd: Rcd) -> dict[str, Decimal]:
+    places = {
+        name_of(board, c.number): Place(board=board.reference, circuit=c.number) for c in board.behind(rcd.reference)
+    }
+    places[rcd.reference] = Place(board=board.reference, rcd=rcd.reference)
+    found = {name: least_to_earth_Mohm(findings, place) for name, place in places.items()}
+    return {name: value for name, value in found.items() if value is not None}
+
+
+def blames(findings: Findings) -> Iterator[tuple[Board, Rcd, Blame]]:
+    """The verdict on every RCD."""
+    for board, rcd in rcds_of(findings):
+        yield board, rcd, blame(evidence(findings, board, rcd), findings.edition)
+
+
+def leakage_section(findings: Findings) -> Section:
+    """Every RCD: who is to blame, and what is left of its budget."""
+    said: list[Statement] = []
+    for board, rcd, found in blames(findings):
+        if found.kind == "cannot tell":
+            continue
+        origins = _leakage_origins(findings, board, rcd)
+        state = " as it was found" if len(findings.as_found) < len(findings.record) else ""
+        said.append(Statement(text=f"{board.reference} {rcd.reference}{state}: {found.kind}.", origins=origins))
+        said += [Statement(text=f"{capital(sentence)}.", origins=origins) for sentence in found.sentences]
+        said += _room_left(findings, board, rcd)
+    return Section(title="Earth leakage by RCD", statements=(*said, *_tails(findings)))
+
+
+def _leakage_origins(findings: Findings, board: Board, rcd: Rcd) -> tuple[str, ...]:
+    places = [Place(board=board.reference, rcd=rcd.reference)]
+    places += [Place(board=board.reference, circuit=c.number) for c in board.behind(rcd.reference)]
+    wanted = ("earth_leakage", "rcd_ramp", *TO_EARTH)
+    return findings.origins(*last_of_each([r for r in findings.as_found if r.place in places and r.quantity in wanted]))
+
+
+def _room_left(findings: Findings, board: Board, rcd: Rcd) -> list[Statement]:
+    parts = parts_mA(findings.as_found, board, rcd)
+    if not parts:
+        return []
+    load = appliances()[ADDED_LOAD]
+    room = headroom(rcd, parts.values(), findings.edition, load.at_most_mA)
+    left = f"{trimmed(abs(room.left_mA))} mA {'left of' if room.left_mA >= 0 else 'over'} its budget"
+    fits = "would still fit" if room.fits else "would not fit"
+    text = f"{rcd.reference} has {left}; one more {load.kind} of up to {trimmed(load.at_most_mA)} mA {fits}."
+    return [Statement(text=text, origins=(load.origin,))]
+
+
+def _tails(findings: Findings) -> Iterator[Statement]:
+    """The tails of each board against all its circuits."""
+    for board in findings.sheet.boards:
+        place = Place(board=board.reference)
+        whole = latest_figure(findings.as_found, "earth_leakage", place, "mA")
+        circuits = [Place(board=board.reference, circuit=c.number) for c in board.circuits]
+        parts = [latest_figure(findings.as_found, "earth_leakage", c, "mA") for c in circuits]
+        known = tuple(part for part in parts if part is not None)
+        if whole is not None and known:
+            text = f"Tails of {board.reference}: {whole_against_parts(whole, known).sentence}."
+            yield Statement(text=text, origins=findings.of(place, "earth_leakage"))

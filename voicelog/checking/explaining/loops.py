@@ -1,0 +1,49 @@
+"""Loop impedance: what runs close, and what does not agree with Ze + (R1+R2)."""
+
+from decimal import Decimal
+
+from voicelog.checking.changes import shown
+from voicelog.checking.explaining.findings import Findings, Section, Statement
+from voicelog.checking.loop import LoopLimit, origin_ohm, permitted_zs, predicted_zs
+from voicelog.checking.record import latest_figure
+from voicelog.checking.weighing import Unknown, plain
+from voicelog.installation import Board, Circuit
+from voicelog.model import Outcome, Place
+
+APART_OHM, APART = Decimal("0.10"), Decimal("0.20")  # Zs against its prediction: what goes unmentioned
+
+
+def loop_section(findings: Findings) -> Section:
+    """Zs that failed or runs close, and Zs that does not agree with Ze + (R1+R2)."""
+    tight = [
+        Statement(text=f"{r.place.key}: Zs {shown(r.value)} {r.unit}. {v.sentence}", origins=findings.origins(r))
+        for r, v in findings.verdicts
+        if r.quantity == "zs" and v.outcome in (Outcome.FAIL, Outcome.MARGINAL)
+    ]
+    places = [(board, circuit) for board in findings.sheet.boards for circuit in board.circuits]
+    apart = [statement for board, circuit in places for statement in _zs_against_sum(findings, board, circuit)]
+    return Section(title="Loop impedance", statements=(*tight, *apart))
+
+
+def _zs_against_sum(findings: Findings, board: Board, circuit: Circuit) -> list[Statement]:
+    place, record = Place(board=board.reference, circuit=circuit.number), findings.record
+    upstream = origin_ohm(board, findings.sheet, record)
+    zs, r1_r2 = latest_figure(record, "zs", place, "ohm"), latest_figure(record, "r1_r2", place, "ohm")
+    if isinstance(upstream, Unknown) or zs is None or r1_r2 is None:
+        return []
+    computed = predicted_zs(upstream, r1_r2)
+    if abs(zs - computed) <= max(APART_OHM, computed * APART):
+        return []
+    cause = "parallel paths to earth" if zs < computed else "a joint that warms, or a poor grip of the probes"
+    reckoned = f"{plain(computed)} ohm from {plain(upstream)} + {plain(r1_r2)}"
+    text = f"{place.key}: Zs {plain(zs)} ohm measured, {reckoned}: {cause}."
+    return [
+        Statement(text=f"{text} {_headroom(circuit, zs, findings)}".strip(), origins=findings.of(place, "zs", "r1_r2"))
+    ]
+
+
+def _headroom(circuit: Circuit, zs: Decimal, findings: Findings) -> str:
+    limit = permitted_zs(circuit, findings.sheet, findings.edition)
+    if not isinstance(limit, LoopLimit):
+        return ""
+    return f"{plain(limit.measured_ohm - zs)} ohm remain to the limit of {plain(limit.measured_ohm)}."
