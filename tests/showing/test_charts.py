@@ -151,6 +151,21 @@ def test_a_job_gives_a_picture_for_each_thing_it_has():
     ]
 
 
+def test_a_reading_called_again_and_again_becomes_a_trend():
+    tell = sample.Story()
+    for figure in ("40.0", "0.0612", "72", "80.5"):
+        unit = "Gohm" if figure == "0.0612" else "Mohm"
+        tell.affirmed("words", sample.reading(sample.place("5"), "ir_le", figure, unit, test_voltage_V="500"))
+    schedule, record = schedule_of(sample.sheet(), tell.entries), fold(tell.entries)
+    last = tell.entries[-1].number - 1
+    forecast = Forecast(at_end=80, per_minute=60, low=30, high=90, minutes=1)
+    trend = pictures(schedule, record, load_wording(), forecasts={last: forecast})[0]
+    assert trend.title == "IR L-E of circuit 5 over time"
+    assert "4 readings" in trend.words and "from 40.0 to 80.5 MΩ" in trend.words and "+60 MΩ a minute" in trend.words
+    heights = [float(dot.get("cy")) for dot in tags(trend, "circle")]
+    assert heights == sorted(heights, reverse=True)  # 0.0612 GΩ lies between 40 and 72 MΩ
+
+
 def test_the_test_of_an_rcd_counts_for_the_circuits_behind_it():
     told = job_pictures()[-1].words
     assert "1  cooker: " in told and told.count("RCD within limit") == 4  # four circuits lie behind RCD1

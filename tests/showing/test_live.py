@@ -75,6 +75,14 @@ def test_a_session_is_followed_entry_by_entry():
     assert LiveState.model_validate_json(live.missed("")[0].data).notice == ""
 
 
+@pytest.mark.parametrize("mode", ["listening", "standing by", "dictating", "ended"])
+def test_a_reading_left_unanswered_takes_no_tap_while_the_session_waits_for_something_else(mode):
+    live, talk = view(), Talk()
+    talk.mode = mode
+    LiveScreen(live, SHEET, WORDS).kept(ENTRIES[6], fold(ENTRIES[:7]), talk)
+    assert LiveState.model_validate_json(live.missed("")[0].data).awaits == 0
+
+
 # ------------------------------------------------------------------ nothing is missed
 
 

@@ -158,7 +158,7 @@ def chain_chart(steps: Sequence[Step], limit: Decimal | None, limit_text: str, t
     height, base = 240.0, 182.0
     level = lambda value: base - (math.log10(float(value)) - low) / (high - low) * (base - 28)  # noqa: E731
     gap = (WIDTH - 160) / max(len(steps), 2)
-    words = "; ".join(f"{step.text}{' after ' + step.why if step.why else ''}" for step in steps) + f". {limit_text}."
+    words = "; ".join(f"{step.text}{' after ' + step.why if step.why else ''}" for step in steps) + f"; {limit_text}."
     drawing = Drawing(WIDTH, height, title, words)
     points = [(90 + gap * (i + 0.4), level(step.value)) for i, step in enumerate(steps)]
     for (x1, y1), (x2, y2) in zip(points, points[1:], strict=False):

@@ -54,4 +54,5 @@ class LiveScreen:
     def _show(self) -> None:
         left = self.left(self.record)
         state = live_state(self.sheet, self.record, self.wording, self.awaiting, left, self.notice, self.ended)
-        self.view.publish(state)
+        asks = self.awaiting == AWAITED["confirming"]
+        self.view.publish(state if asks else state.model_copy(update={"awaits": 0}))

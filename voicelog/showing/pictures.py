@@ -6,17 +6,20 @@ from decimal import Decimal
 from voicelog.keeping.record import Line, Record
 from voicelog.model import Noun, Number, Outcome, Place
 from voicelog.showing.charts import (
+    Forecast,
     LeakageBar,
     LeakagePart,
     MapCell,
     MapRow,
     Picture,
+    Point,
     Share,
     Step,
     board_map,
     chain_chart,
     leakage_chart,
     share_chart,
+    trend_chart,
 )
 from voicelog.showing.columns import WORST_FIRST, least_favourable
 from voicelog.showing.log_page import VERDICT_CSS
@@ -31,6 +34,7 @@ GROUPS = {  # what the board map calls done, in the trade's order of tests
     "RCD": ("rcd_time", "rcd_ramp"),
     "leakage": ("earth_leakage",),
 }
+FEWEST = 4  # readings before a course over time is worth drawing
 INSULATION = ("ir_ll", "ir_le", "ir_ne", "ir_lne")
 
 
@@ -55,13 +59,18 @@ def pictures(
     wording: Wording,
     budgets: Mapping[str, Budget] | None = None,
     regrouped: tuple[Regrouped, ...] = (),
+    forecasts: Mapping[int, Forecast] | None = None,
 ) -> tuple[Picture, ...]:
-    """Every picture that this job has something for. ``budgets`` by RCD key ("DB1/RCD1")."""
+    """Every picture that this job has something for.
+
+    ``budgets`` by RCD key ("DB1/RCD1"); ``forecasts`` by the number of the last line of a series, in its unit.
+    """
     return (
         *_leakage(schedule, wording, budgets or {}),
         *_after(schedule, wording, regrouped),
         *_loops(schedule, wording),
         *_chains(record, wording),
+        *_trends(record, wording, forecasts or {}),
         *_maps(schedule),
     )
 
@@ -134,12 +143,44 @@ def _share(row: Row, wording: Wording) -> Iterator[Share]:
     )
 
 
+def _takings(record: Record) -> Iterator[tuple[Line, list[Line]]]:
+    """Each reading that stands with all that stand before it under the same conditions."""
+    for line in record.current:
+        reading = line.reading
+        yield line, [one for one in record.chain(reading.place, reading.quantity, reading.conditions) if one.stands]
+
+
+def _is_trend(chain: list[Line]) -> bool:
+    """Often enough, and nothing was changed in between."""
+    plain = all(isinstance(one.reading.value, Number) and one.reading.value.comparison == "=" for one in chain)
+    return len(chain) >= FEWEST and plain and not any(one.entry.reason for one in chain)
+
+
+def _trends(record: Record, wording: Wording, forecasts: Mapping[int, Forecast]) -> Iterator[Picture]:
+    """Each reading called again and again, over time."""
+    for line, chain in _takings(record):
+        if not _is_trend(chain):
+            continue
+        reading, start = line.reading, chain[0].entry.at
+        points = tuple(
+            Point(
+                minutes=Decimal(str((one.entry.at - start).total_seconds())) / 60,
+                value=wording.in_unit(one.reading.value.figure, one.reading.unit, reading.unit),
+            )
+            for one in chain
+        )
+        limit = line.verdict.limit if line.verdict else None
+        limit = wording.in_unit(limit, line.verdict.unit, reading.unit) if limit else None
+        title = f"{wording.symbol(reading.quantity)} of {_at(reading.place)} over time"
+        yield trend_chart(points, wording.unit(reading.unit), limit, forecasts.get(line.number), title)
+
+
 def _chains(record: Record, wording: Wording) -> Iterator[Picture]:
     """Each insulation reading that was taken again."""
-    for line in record.current:
+    for line, chain in _takings(record):
         place, reading = line.reading.place, line.reading
-        chain = [one for one in record.chain(place, reading.quantity, reading.conditions) if one.stands]
-        if reading.quantity in INSULATION and len(chain) > 1 and all(map(_drawable, chain)):
+        again = reading.quantity in INSULATION and len(chain) > 1 and all(map(_drawable, chain))
+        if again and not _is_trend(chain):
             limit = line.verdict.limit if line.verdict else None
             at_least = wording.in_unit(limit, line.verdict.unit, "Mohm") if limit else None
             steps = tuple(
