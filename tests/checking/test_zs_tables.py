@@ -17,6 +17,7 @@ from tests.checking.sheets import AFTER, BEFORE, D, breaker, circuit, fuse, read
 from voicelog.checking.loop import LoopLimit, loop_limit, permitted_zs
 from voicelog.checking.verdicts import judge
 from voicelog.checking.weighing import Unknown
+from voicelog.installation import Device
 from voicelog.model import Outcome
 
 # In A: tabulated and measured for B, C and D at 0.4 s
@@ -144,6 +145,16 @@ def test_what_is_not_tabulated_is_unknown_and_says_so(device, time):
     limit = loop_limit(device, D(time), AFTER)
     assert isinstance(limit, Unknown)
     assert device.name in limit.why
+
+
+def test_an_rcbo_is_a_breaker_too():
+    rcbo = Device(standard="BS EN 61009", type="C", rating_A="16")
+    assert loop_limit(rcbo, D("0.4"), AFTER).measured_ohm == D("1.09")
+
+
+def test_another_voltage_than_the_tables_are_for_has_no_limit():
+    verdict = judge(reading("zs", "0.5", "ohm"), sheet(circuit(), nominal_voltage_V="240"), AFTER)
+    assert verdict.outcome is Outcome.NO_LIMIT and "240 V" in verdict.sentence
 
 
 def test_ratings_recalled_only_say_so():

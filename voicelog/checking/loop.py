@@ -86,6 +86,9 @@ def permitted_zs(circuit: Circuit, sheet: Sheet, edition: Edition) -> LoopLimit 
     """
     if circuit.device is None:
         return Unknown(why=f"the job sheet names no protective device for circuit {circuit.number}")
+    supplied, tabulated_for = sheet.supply.nominal_voltage_V, edition.loop.nominal_voltage_V
+    if supplied != tabulated_for:
+        return Unknown(why=f"the edition has Zs for {plain(tabulated_for)} V, and the supply is {plain(supplied)} V")
     needed = disconnection(circuit, sheet.supply, edition)
     return loop_limit(circuit.device, needed.time_s, edition) if isinstance(needed, Disconnection) else needed
 
