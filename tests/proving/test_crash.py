@@ -7,7 +7,9 @@ from voicelog.errors import VoicelogError
 from voicelog.keeping.chain import Row
 from voicelog.keeping.heads import HeadFile
 from voicelog.keeping.journal import Journal
-from voicelog.proving.crash import Kills, run_kills
+from voicelog.proving import crash
+from voicelog.proving.crash import Crash, Kills, run_kills
+from voicelog.proving.faults import Case
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 
@@ -50,3 +52,17 @@ def test_a_system_without_fork_says_so(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.delattr(os, "fork")
     with pytest.raises(VoicelogError, match="fork"):
         run_kills(1)
+
+
+def test_the_bench_holds_kills_power_cuts_and_faults_together(monkeypatch: pytest.MonkeyPatch):
+    good, bad = Kills(kills=1), Kills(kills=1, lost=1)
+    held, broken = (Case(name="x", tried=1, held=held, seen="") for held in (True, False))
+    assert Crash(kills=good, faults=(held,)).passed and Crash(kills=good, power_cuts=good, faults=(held,)).passed
+    assert not Crash(kills=bad, faults=(held,)).passed
+    assert not Crash(kills=good, power_cuts=bad, faults=(held,)).passed
+    assert not Crash(kills=good, faults=(held, broken)).passed
+    monkeypatch.setattr(crash, "run_faults", lambda: (held,))
+    monkeypatch.setattr(crash, "can_cut", lambda: False)
+    seen: list[tuple[int, int]] = []
+    found = crash.bench_crash(kills=2, cuts=3, progress=lambda done, of: seen.append((done, of)))
+    assert found.passed and found.power_cuts is None and seen == [(2, 5)]

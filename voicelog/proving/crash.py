@@ -4,13 +4,11 @@ Each round a child opens the job, keeps clips and appends entries, sometimes clo
 The parent kills it (SIGKILL) at a random moment and lets ``witness`` judge what is left.
 
 SIGKILL ends a process, not the machine: what the operating system had already taken reaches the disk.
-Against a loss of power stand the flushes that come before each acknowledgement (SQLite's
-synchronous=EXTRA, fsync of journal.head and of each clip); they are not what is proved here.
+That acknowledged entries are on the disk itself is for ``power`` to prove.
 """
 
 import os
 import random
-import select
 import shutil
 import signal
 import tempfile
@@ -20,32 +18,36 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from voicelog.errors import VoicelogError
-from voicelog.keeping.clips import ClipFolder
-from voicelog.keeping.journal import Journal
 from voicelog.keeping.storage import Progress, quiet
 from voicelog.model import Noun
 from voicelog.proving.faults import Case, run_faults
-from voicelog.proving.witness import Kills, Ledger, added, judged, log_one, teller
+from voicelog.proving.power import can_cut, run_power_cuts
+from voicelog.proving.witness import Kills, Ledger, added, judged, listen, log_until_killed
 
 BATCH = 12  # kills on one job folder, so that a journal is killed again and again as it grows
-LONGEST_S = 0.060  # a kill comes at latest this long after the child was started, or after its last wanted entry
 
 
 class Crash(Noun):
-    """``voicelog bench crash``: the kills, and the named faults."""
+    """``voicelog bench crash``: kills, power cuts, and named faults."""
 
     kills: Kills
+    power_cuts: Kills | None = None  # None where this user may not mount a file system: not tried
     faults: tuple[Case, ...]
 
     @property
     def passed(self) -> bool:
-        return self.kills.passed and all(case.held for case in self.faults)
+        cuts = self.power_cuts is None or self.power_cuts.passed
+        return self.kills.passed and cuts and all(case.held for case in self.faults)
 
 
-def bench_crash(kills: int = 10_000, seed: int = 1, workers: int = 1, progress: Progress = quiet) -> Crash:
-    """Everything: the kills, counted by ``progress``, then the faults. Raises VoicelogError without fork."""
-    killed = run_kills(kills, seed, workers, progress=progress)
-    return Crash(kills=killed, faults=run_faults())
+def bench_crash(
+    kills: int = 10_000, cuts: int = 200, seed: int = 1, workers: int = 1, progress: Progress = quiet
+) -> Crash:
+    """Everything; ``progress`` counts kills and power cuts together. Raises VoicelogError without fork."""
+    of = kills + cuts
+    killed = run_kills(kills, seed, workers, progress=lambda done, _: progress(done, of))
+    cut = run_power_cuts(cuts, seed, progress=lambda done, _: progress(kills + done, of)) if can_cut() else None
+    return Crash(kills=killed, power_cuts=cut, faults=run_faults())
 
 
 def run_kills(
@@ -91,9 +93,9 @@ def _killed_once(folder: Path, chance: random.Random) -> Ledger:
     child = os.fork()
     if child == 0:
         os.close(reader)
-        _log_until_killed(folder, writer, chance.getrandbits(32))
+        log_until_killed(folder, writer, chance.getrandbits(32))
     os.close(writer)
-    ledger, rest = _listen(reader, chance)
+    ledger, rest = listen(reader, chance)
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
     while chunk := os.read(reader, 1 << 16):
@@ -102,34 +104,3 @@ def _killed_once(folder: Path, chance: random.Random) -> Ledger:
     for line in rest.splitlines():
         ledger.hear(line)
     return ledger
-
-
-def _listen(reader: int, chance: random.Random) -> tuple[Ledger, bytes]:
-    """Until the moment to kill: some entries acknowledged, or none, and then a random while longer."""
-    ledger, rest = Ledger(), b""
-    wanted = chance.choice((0, 0, 1, 2, 3, 5, 8, 13))
-    while len(ledger.acknowledged) < wanted and select.select([reader], [], [], 5.0)[0]:
-        chunk = os.read(reader, 1 << 16)
-        if not chunk:
-            break
-        *lines, rest = (rest + chunk).split(b"\n")
-        for line in lines:
-            ledger.hear(line)
-    time.sleep(chance.random() ** 2 * LONGEST_S)
-    return ledger, rest
-
-
-def _log_until_killed(folder: Path, writer: int, seed: int) -> None:
-    """The child: never comes back."""
-    chance, tell, clips = random.Random(seed), teller(writer), ClipFolder(folder)
-    try:
-        while True:
-            tell("opening")
-            with Journal.open(folder) as journal:
-                for serial in range(chance.randint(1, 30)):
-                    log_one(journal, clips, chance, serial, tell)
-                tell("closing")
-    except BaseException as error:
-        tell("failed", error=repr(error))
-    finally:
-        os._exit(1)

@@ -9,6 +9,8 @@ one more, which is the one that was under way.
 import json
 import os
 import random
+import select
+import time
 from collections import Counter
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -25,6 +27,8 @@ from voicelog.model import Draft, Entry, EntryKind, Noun, Number, Place, Reading
 
 RATE_HZ = 16000
 SOUND = (np.sin(np.arange(800) * 0.2) * 9000).astype(np.int16)  # 0.05 s of a tone
+
+LONGEST_S = 0.060  # a kill comes at latest this long after the child was started, or after its last wanted entry
 
 Tell = Callable[..., None]  # tell(phase, **more)
 
@@ -98,6 +102,37 @@ def log_one(journal: Journal, clips: ClipFolder, chance: random.Random, serial: 
     tell("append", serial=serial, figure=_figure(draft))
     entry = journal.append(draft)
     tell("acknowledged", number=entry.number, digest=entry.digest)
+
+
+def listen(reader: int, chance: random.Random) -> tuple[Ledger, bytes]:
+    """Until the moment to kill: some entries acknowledged, or none, and then a random while longer."""
+    ledger, rest = Ledger(), b""
+    wanted = chance.choice((0, 0, 1, 2, 3, 5, 8, 13))
+    while len(ledger.acknowledged) < wanted and select.select([reader], [], [], 5.0)[0]:
+        chunk = os.read(reader, 1 << 16)
+        if not chunk:
+            break
+        *lines, rest = (rest + chunk).split(b"\n")
+        for line in lines:
+            ledger.hear(line)
+    time.sleep(chance.random() ** 2 * LONGEST_S)
+    return ledger, rest
+
+
+def log_until_killed(folder: Path, writer: int, seed: int) -> None:
+    """The child: never comes back."""
+    chance, tell, clips = random.Random(seed), teller(writer), ClipFolder(folder)
+    try:
+        while True:
+            tell("opening")
+            with Journal.open(folder) as journal:
+                for serial in range(chance.randint(1, 30)):
+                    log_one(journal, clips, chance, serial, tell)
+                tell("closing")
+    except BaseException as error:
+        tell("failed", error=repr(error))
+    finally:
+        os._exit(1)
 
 
 def _draft(chance: random.Random, tell: Tell, clips: ClipFolder) -> Draft:
