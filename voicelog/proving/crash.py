@@ -17,6 +17,8 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 
+from pydantic import computed_field
+
 from voicelog.errors import VoicelogError
 from voicelog.keeping.storage import Progress, quiet
 from voicelog.model import Noun
@@ -34,6 +36,7 @@ class Crash(Noun):
     power_cuts: Kills | None = None  # None where this user may not mount a file system: not tried
     faults: tuple[Case, ...]
 
+    @computed_field
     @property
     def passed(self) -> bool:
         cuts = self.power_cuts is None or self.power_cuts.passed

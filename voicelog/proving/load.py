@@ -13,6 +13,8 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
+from pydantic import computed_field
+
 from voicelog.keeping import database
 from voicelog.keeping.chain import Head, Row, entry_of, forge
 from voicelog.keeping.database import JOURNAL, connect_to_write
@@ -53,6 +55,7 @@ class Load(Noun):
     circuits: int
     sheet_s: float  # a job sheet of so many circuits, read and checked
 
+    @computed_field
     @property
     def growth(self) -> dict[str, float]:
         """Time of the largest journal over the smallest, per step, divided by the ratio of their sizes:

@@ -23,6 +23,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
+from pydantic import computed_field
 
 from voicelog.errors import KeepingError
 from voicelog.keeping.clips import CLIPS, ClipFolder
@@ -52,6 +53,7 @@ class Kind(Noun):
     without_effect: int = 0
     missed: int = 0
 
+    @computed_field
     @property
     def as_it_must(self) -> bool:
         """Nothing missed; bits of a closed journal all found; the print needed only where both files match."""
@@ -65,6 +67,7 @@ class Tampering(Noun):
 
     kinds: tuple[Kind, ...]
 
+    @computed_field
     @property
     def passed(self) -> bool:
         return bool(self.kinds) and all(kind.as_it_must for kind in self.kinds)

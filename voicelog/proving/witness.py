@@ -18,6 +18,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
+from pydantic import computed_field
 
 from voicelog.errors import KeepingError
 from voicelog.keeping.clips import ClipFolder
@@ -49,10 +50,12 @@ class Kills(Noun):
     seconds: float = 0.0
     failures: tuple[str, ...] = ()  # the first few, in words
 
+    @computed_field
     @property
     def passed(self) -> bool:
         return self.kills > 0 and not (self.lost or self.changed or self.too_many or self.not_whole or self.not_opened)
 
+    @computed_field
     @property
     def loss_bound(self) -> float:
         """Upper 95 % bound of the share of kills that lose something, none having done so: 1 - 0.05^(1/n)."""
