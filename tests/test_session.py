@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from voicelog.errors import StorageFull
-from voicelog.hearing.ear import Lost, Quiet, ScriptedEar
+from voicelog.hearing.ear import Lost, Pressed, Quiet, ScriptedEar
 from voicelog.keeping.clips import read_clip
 from voicelog.keeping.job import open_job
 from voicelog.model import EntryKind, Heard, Hypothesis, Standing, Word
@@ -208,3 +208,27 @@ def test_what_was_said_back_as_kept_survives_a_kill(job):
     assert printed == 3
     kept = [line.reading.place.circuit for line in open_job(job).record().current]
     assert kept == ["1", "2", "3"]
+
+
+def test_an_answer_by_hand_confirms_what_it_is_about(job):
+    record = run(job, EarWith(heard("circuit one polarity pass"), Pressed("affirm", about=2)))
+    assert [line.standing for line in record.lines] == [Standing.AFFIRMED]
+    assert open_job(job).entries()[2].speaker == "by hand"
+
+
+def test_an_answer_by_hand_that_comes_too_late_does_nothing(job):
+    record = run(
+        job, EarWith(heard("circuit one polarity pass"), Pressed("affirm", about=1), Pressed("affirm", about=9))
+    )
+    assert [line.standing for line in record.lines] == [Standing.AWAITING]
+
+
+def test_with_an_attention_word_only_what_begins_with_it_is_taken(job):
+    visit = open_visit(job, attention="logbook")
+    lines = ["circuit one polarity pass", "logbook circuit two polarity pass", "affirm", "circuit three polarity pass"]
+    with visit.job.journal() as journal:
+        session = Session(
+            visit.reader, visit.desk(Policy.EVERY), ScriptedEar(lines), SilentMouth(), journal, visit.job.clip_folder()
+        )
+        record = session.run()
+    assert [line.reading.place.circuit for line in record.current] == ["2"]

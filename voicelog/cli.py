@@ -91,12 +91,24 @@ def listen(
     voice: Annotated[str, typer.Option(help="natural or espeak")] = "natural",
     device: Annotated[str, typer.Option(help="microphone, by number or part of its name")] = "",
     model: Annotated[Path | None, typer.Option(metavar="DIR", help="a Vosk model folder of your own")] = None,
+    attention: Annotated[str, typer.Option(metavar="WORD", help="take only what begins with this word")] = "",
+    page: Annotated[bool, typer.Option("--page", help="show a live page on this computer")] = False,
+    network: Annotated[bool, typer.Option("--network", help="with --page: on the local network too, by key")] = False,
 ) -> None:
     """Listen, say back, check and keep: the visit itself."""
     from voicelog import visiting
 
     options = visiting.Options(
-        source=source, typed=typed, policy=policy.value, silent=silent, voice=voice, device=device, model=model
+        source=source,
+        typed=typed,
+        policy=policy.value,
+        silent=silent,
+        voice=voice,
+        device=device,
+        model=model,
+        attention=attention.lower(),
+        page=page or network,
+        network=network,
     )
     record = visiting.listen(folder, options, console())
     console().print(visiting.closing_words(record))

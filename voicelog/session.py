@@ -10,18 +10,19 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 
 from voicelog.errors import KeepingError, StorageFull
-from voicelog.hearing.ear import Ear, Lost, Quiet
+from voicelog.hearing.ear import Ear, Lost, Pressed, Quiet
 from voicelog.keeping.clips import ClipFolder
 from voicelog.keeping.journal import Journal
 from voicelog.keeping.record import Record, fold
 from voicelog.meaning.parsing import Context, Reader
-from voicelog.model import Draft, Entry, EntryKind, Heard
-from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Keep, Mode, Said, Silence, Speak
+from voicelog.model import Command, Draft, Entry, EntryKind, Heard, Understood
+from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Event, Keep, Mode, Said, Silence, Speak
 from voicelog.talking.dialogue import numbered, onward, step
 from voicelog.talking.tones import Tone
 from voicelog.talking.voice import Mouth
 
 SAMPLE_RATE_HZ = 16_000
+HAND = "by hand"  # the speaker of an answer that was tapped or pressed
 
 
 class Watcher:
@@ -63,10 +64,15 @@ class Session:
         try:
             for event in self.ear.events():
                 # A loss voids what was being said; silence and speech move the dialogue on.
-                if isinstance(event, Lost):
-                    self._say_lost(event.why)
-                else:
-                    self._take(event)
+                match event:
+                    case Lost(why):
+                        self._say_lost(why)
+                    case Pressed():
+                        self._answer(event)
+                    case Quiet(seconds):
+                        self._move(Silence(seconds), None)
+                    case Heard():
+                        self._take(event)
 
                 if self.talk.mode is Mode.ENDED:
                     break
@@ -87,16 +93,21 @@ class Session:
 
     # ------------------------------------------------------------ one event
 
-    def _take(self, event: Heard | Quiet) -> None:
-        """One event: its meaning, the dialogue's step, and the acts in order."""
-        heard = event if isinstance(event, Heard) else None
-        if heard is None:
-            turn = step(self.talk, Silence(event.seconds), self.desk)
-        else:
-            self.watcher.heard(heard)
-            if self._is_other_talk(heard):
-                return
-            turn = step(self.talk, self._meaning(heard), self.desk)
+    def _take(self, heard: Heard) -> None:
+        """An utterance: its meaning moves the dialogue, unless it was not meant for the log."""
+        self.watcher.heard(heard)
+        if not self._is_other_talk(heard):
+            self._move(self._meaning(heard), heard)
+
+    def _answer(self, pressed: Pressed) -> None:
+        """An answer by hand, if what it answers still awaits one."""
+        awaited = self.talk.pending.number if self.talk.pending else 0
+        if pressed.about in (0, awaited):
+            self._move(Said(Understood(meaning=Command(name=pressed.command)), speaker=HAND), None)
+
+    def _move(self, event: Event, heard: Heard | None) -> None:
+        """The dialogue's step and its acts in order, and then what it does by itself."""
+        turn = step(self.talk, event, self.desk)
         self.talk = turn.talk
         self._carry_out(turn.acts, heard)
 
@@ -105,9 +116,13 @@ class Session:
         self._carry_out(turn.acts, None)
 
     def _is_other_talk(self, heard: Heard) -> bool:
-        """Speech that a path outside the grammar explains about as well is not meant for the log."""
-        free = self.talk.mode in (Mode.DICTATING, Mode.NAMING)
-        return not free and heard.filler_margin is not None and heard.filler_margin < self.filler_margin
+        """Speech that a path outside the grammar explains about as well, or that lacks the attention word."""
+        if self.talk.mode in (Mode.DICTATING, Mode.NAMING):
+            return False
+        if heard.filler_margin is not None and heard.filler_margin < self.filler_margin:
+            return True
+        unasked = self.talk.mode is Mode.LISTENING and self.talk.asked is None
+        return bool(self.reader.attention) and unasked and heard.texts[:1] != (self.reader.attention,)
 
     def _meaning(self, heard: Heard) -> Said:
         board = self.talk.place.board if self.talk.place else self.desk.sheet.boards[0].reference

@@ -57,11 +57,11 @@ class Visit:
         }
 
 
-def open_visit(folder: Path) -> Visit:
+def open_visit(folder: Path, attention: str = "") -> Visit:
     """Open a job for work. Raises KeepingError, SheetError, GrammarError, EditionError."""
     job = open_job(folder)
     grammar = load_grammar()
-    return Visit(job, grammar, edition_of(job), Reader(grammar, job.sheet), previous_of(job))
+    return Visit(job, grammar, edition_of(job), Reader(grammar, job.sheet, attention), previous_of(job))
 
 
 def previous_of(job: Job) -> PreviousRecord | None:

@@ -3,20 +3,24 @@
 import json
 import sys
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from queue import Empty, Queue
+from threading import Thread
+from typing import TextIO
 
 from rich.console import Console
 
 from voicelog.errors import InputError
 from voicelog.hearing.audio import Microphone, sound_pieces
-from voicelog.hearing.ear import Ear, ScriptedEar
+from voicelog.hearing.ear import Ear, Hand, Pressed, ScriptedEar
 from voicelog.hearing.listening import SoundEar, recorded
 from voicelog.hearing.model_folder import Kind, open_folder, prepared
 from voicelog.hearing.recogniser import Recogniser, hear_all, held_to
 from voicelog.hearing.word_graph import WordArc, WordGraph, with_filler
 from voicelog.keeping.record import Record
+from voicelog.live import Watchers, served_page
 from voicelog.meaning.parsing import Context
 from voicelog.model import Heard, Meaning, NotUnderstood
 from voicelog.resources import data_folder
@@ -25,6 +29,8 @@ from voicelog.session import Session, Watcher
 from voicelog.talking.conversation import Policy
 from voicelog.talking.voice import Mouth, SilentMouth, open_mouth
 from voicelog.visit import Visit, open_visit
+
+LOOK_S = 0.2  # how often an answer by hand is looked for while nothing is typed
 
 
 @dataclass(frozen=True)
@@ -38,13 +44,22 @@ class Options:
     voice: str = "natural"
     device: str = ""
     model: Path | None = None
+    attention: str = ""  # a word that readings must begin with; empty for none
+    page: bool = False  # a live page on this computer
+    network: bool = False  # and on the local network, by key
 
 
 def listen(folder: Path, options: Options, console: Console) -> Record:
     """Run a visit to its end. Raises the errors of its rooms; what was kept stays kept."""
-    visit = open_visit(folder)
-    with open_ear(visit, options) as ear:
-        return run(visit, ear, open_the_mouth(options), Policy(options.policy), Screen(console))
+    visit = open_visit(folder, options.attention)
+    hand: Hand[Pressed] = Hand()
+    with ExitStack() as stack:
+        watcher: Watcher = Screen(console)
+        if options.page:
+            page = stack.enter_context(served_page(visit.sheet, hand, options.network, console))
+            watcher = Watchers(watcher, page)
+        ear = stack.enter_context(open_ear(visit, options, hand))
+        return run(visit, ear, open_the_mouth(options), Policy(options.policy), watcher)
 
 
 def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher) -> Record:
@@ -64,17 +79,17 @@ def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher) 
 
 
 @contextmanager
-def open_ear(visit: Visit, options: Options) -> Iterator[Ear]:
+def open_ear(visit: Visit, options: Options, hand: "Hand[Pressed] | None" = None) -> Iterator[Ear]:
     """Typed words, a recording, or the microphone."""
     if options.typed:
-        yield ScriptedEar(_typed_lines(options.source))
+        yield ScriptedEar(_typed_lines(options.source), hand)
         return
     recogniser = open_recogniser(visit, options.model)
     if options.source is not None:
-        yield SoundEar(recogniser, recorded(options.source))
+        yield SoundEar(recogniser, recorded(options.source), hand)
         return
     with Microphone(options.device or None) as microphone:
-        yield SoundEar(recogniser, microphone)
+        yield SoundEar(recogniser, microphone, hand)
 
 
 def open_recogniser(visit: Visit, model: Path | None = None) -> Recogniser:
@@ -153,11 +168,26 @@ def hear_file(file: Path, visit: Visit, model: Path | None = None) -> Iterator[H
 
 def _typed_lines(source: Path | None) -> Iterable[str]:
     if source is None:
-        return sys.stdin
+        return _lines_as_they_come(sys.stdin)
     try:
         return source.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"the typed words cannot be read ({error}).", where=str(source)) from error
+
+
+def _lines_as_they_come(stream: TextIO) -> Iterator[str]:
+    """Lines of a terminal or a pipe; an empty one now and then, so that an answer by hand need not wait for typing."""
+    lines: Queue[str | None] = Queue()
+    Thread(target=lambda: [*map(lines.put, stream), lines.put(None)], daemon=True).start()
+    while True:
+        try:
+            line = lines.get(timeout=LOOK_S)
+        except Empty:
+            yield ""
+            continue
+        if line is None:
+            return
+        yield line
 
 
 def open_the_mouth(options: Options) -> Mouth:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from queue import Empty, SimpleQueue
 from typing import Protocol
 
 import numpy as np
@@ -29,11 +30,31 @@ class Lost:
     at_s: float = 0.0
 
 
+@dataclass(frozen=True)
+class Pressed:
+    """An answer given by hand, on the page or a key: a command's name, and the entry that it is about."""
+
+    command: str
+    about: int = 0  # number of the entry; 0 for whatever is awaited
+
+
+Hand = SimpleQueue  # of Pressed; filled from any thread
+
+
+def pressed(hand: "Hand[Pressed]") -> Iterator[Pressed]:
+    """What was pressed since the last look."""
+    while True:
+        try:
+            yield hand.get_nowait()
+        except Empty:
+            return
+
+
 class Ear(Protocol):
     """Gives what it hears, until there is nothing more to hear."""
 
-    def events(self) -> Iterator[Heard | Quiet | Lost]:
-        """Utterances, silences and losses in the order in which they happen."""
+    def events(self) -> Iterator[Heard | Quiet | Lost | Pressed]:
+        """Utterances, silences, losses and answers by hand in the order in which they happen."""
 
     def sound(self, heard: Heard) -> np.ndarray | None:
         """The samples of an utterance just given (int16, 16 kHz, mono), or None when there is no sound."""
@@ -49,18 +70,21 @@ class ScriptedEar:
     A line may begin with a speaker's name and a colon.
     """
 
-    def __init__(self, lines: Iterable[str]) -> None:
+    def __init__(self, lines: Iterable[str], hand: "Hand[Pressed] | None" = None) -> None:
         self._lines = lines
+        self._hand = hand or SimpleQueue()
 
-    def events(self) -> Iterator[Heard | Quiet | Lost]:
+    def events(self) -> Iterator[Heard | Quiet | Lost | Pressed]:
         clock = 0.0
         for line in self._lines:
+            yield from pressed(self._hand)
             text = line.strip()
             if not text or text.startswith("#"):
                 continue
             event = _typed(text, clock)
             clock = event.at_s if isinstance(event, Quiet) else event.end_s
             yield event
+        yield from pressed(self._hand)
 
     def sound(self, heard: Heard) -> np.ndarray | None:
         return None

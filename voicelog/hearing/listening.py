@@ -6,11 +6,12 @@ that an utterance just given can be kept as a clip.
 
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from queue import SimpleQueue
 
 import numpy as np
 
 from voicelog.hearing.audio import Piece, Recent, sound_pieces
-from voicelog.hearing.ear import Lost, Quiet
+from voicelog.hearing.ear import Hand, Lost, Pressed, Quiet, pressed
 from voicelog.hearing.recogniser import Recogniser
 from voicelog.model import Heard
 
@@ -27,15 +28,17 @@ def recorded(file: Path) -> Iterator[Piece]:
 class SoundEar:
     """Hears pieces of sound, from a microphone or a recording."""
 
-    def __init__(self, recogniser: Recogniser, pieces: Iterable[Piece]) -> None:
+    def __init__(self, recogniser: Recogniser, pieces: Iterable[Piece], hand: "Hand[Pressed] | None" = None) -> None:
         self._recogniser, self._pieces = recogniser, pieces
+        self._hand = hand or SimpleQueue()
         self._recent = Recent()
         self._closed_until = 0.0
         self._since_s = 0.0  # when anything last happened
         self._told = 0  # how many of the silences since then were told
 
-    def events(self) -> Iterator[Heard | Quiet | Lost]:
+    def events(self) -> Iterator[Heard | Quiet | Lost | Pressed]:
         for piece in self._pieces:
+            yield from self._pressed()
             if piece.lost:
                 yield from self._void()
             yield from self._hear(self._unless_speaking(piece))
@@ -47,6 +50,11 @@ class SoundEar:
     def close_until(self, moment: float) -> None:
         self._closed_until = moment
         self._happened()
+
+    def _pressed(self) -> Iterator[Pressed]:
+        for answer in pressed(self._hand):
+            self._happened()
+            yield answer
 
     def _unless_speaking(self, piece: Piece) -> np.ndarray:
         """Silence in place of the program's own voice: the clock of the sound goes on."""

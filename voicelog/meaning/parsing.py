@@ -50,9 +50,9 @@ class _Refused(Exception):
 class Reader:
     """Reads utterances of one job."""
 
-    def __init__(self, grammar: Grammar, sheet: Sheet) -> None:
-        self.grammar, self.sheet = grammar, sheet
-        self.utterances = Utterances(grammar, sheet)
+    def __init__(self, grammar: Grammar, sheet: Sheet, attention: str = "") -> None:
+        self.grammar, self.sheet, self.attention = grammar, sheet, attention
+        self.utterances = Utterances(grammar, sheet, attention)
         self.network: Network = self.utterances.network()
         self.names = NameFinder(self._spoken_names())
 

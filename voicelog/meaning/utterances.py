@@ -40,8 +40,9 @@ MOST_CIRCUITS = 40  # designations that can be said even when the sheet has no s
 class Utterances:
     """Builds the phrase of one job."""
 
-    def __init__(self, grammar: Grammar, sheet: Sheet) -> None:
-        self.grammar, self.sheet = grammar, sheet
+    def __init__(self, grammar: Grammar, sheet: Sheet, attention: str = "") -> None:
+        """``attention``: a word that may stand before anything said, so that talk can be told apart by it."""
+        self.grammar, self.sheet, self.attention = grammar, sheet, attention
 
     def network(self) -> Network:
         """The network that the ear compiles and the reader walks."""
@@ -49,6 +50,9 @@ class Utterances:
 
     def phrase(self) -> Phrase:
         """Anything that can be said."""
+        return sequence(optional(words(self.attention)), self._anything()) if self.attention else self._anything()
+
+    def _anything(self) -> Phrase:
         return one_of(
             [
                 sequence(optional(self._prefix(), REPAIR), self._call()),
