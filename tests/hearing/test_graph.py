@@ -88,16 +88,23 @@ FREE = GraphCosts(word=0.0, phone=0.0, silence=0.0)
         ("T UW - W AH N", "two one"),
         ("T UW W AH N", "two one"),
         ("N AY N - N AY N", "nine nine"),
-        ("P OY N T T UW", "point two"),
+        ("OW OW", "oh"),
+        ("OW - OW", "oh oh"),
+        ("P OY N T - T UW", "point two"),
     ],
 )
 def test_lets_phones_blanks_and_pauses_through(heard, words):
-    assert tuple(words.split()) in walker(loop(["one", "two", "nine", "point"]), FREE).cheapest(outputs(heard))
+    assert tuple(words.split()) in walker(loop(["one", "two", "nine", "point", "oh"]), FREE).cheapest(outputs(heard))
 
 
-@pytest.mark.parametrize("heard", ["W AH", "W N", "AH N W", "W AH N UW", "W AH N W"])
+@pytest.mark.parametrize("heard", ["W AH", "W N", "AH N W", "W AH N UW", "W AH N W", "N AY N N AY N"])
 def test_refuses_what_is_no_word(heard):
-    assert not walker(loop(["one", "two"]), FREE).cheapest(outputs(heard))
+    assert not walker(loop(["one", "two", "nine"]), FREE).cheapest(outputs(heard))
+
+
+def test_a_phone_held_is_one_phone_as_in_training():
+    assert set(walker(loop(["oh", "ohms"]), FREE).cheapest(outputs("OW OW OW"))) == {("oh",)}
+    assert set(walker(loop(["oh", "ohms"]), FREE).cheapest(outputs("OW - OW M Z"))) == {("oh", "ohms")}
 
 
 def test_only_the_grammar_is_let_through():

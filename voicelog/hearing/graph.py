@@ -21,7 +21,7 @@ from dataclasses import astuple, dataclass
 
 import numpy as np
 
-from voicelog.hearing.phones import PHONES, Pronunciation
+from voicelog.hearing.phones import BLANK, OUTPUTS, PHONE_ID, PHONES, Pronunciation
 from voicelog.hearing.transitions import GRAPH_PHONES, SILENCE, TransitionIds
 from voicelog.hearing.word_graph import FILLER, WordArc, WordGraph, from_phrases, loop, or_nothing, shared, with_filler
 
@@ -127,7 +127,10 @@ _STEPS = np.zeros((len(GRAPH_PHONES) + 1, 5), np.int32)  # phone -> loop, to_bla
 _STEPS[_IDS.phone_numbers[SILENCE]] = (_IDS.silence.loop, 0, _IDS.silence.leave, 0, 0)
 for _name in GRAPH_PHONES[1:]:
     _STEPS[_IDS.phone_numbers[_name]] = astuple(_IDS.steps(*_name.split("_")))
+_OUTPUT = np.array([0, *(PHONE_ID.get(name[:-2], BLANK) for name in GRAPH_PHONES)])  # phone -> network output
 _INSIDE = np.array([False, *(name[-2:] in ("_B", "_I") for name in GRAPH_PHONES)])  # a blank may follow
+
+_OUTPUTS_OF_STEPS = np.array(_IDS.outputs)
 
 _ARC = np.dtype([("input", "<i4"), ("output", "<i4"), ("cost", "<f4"), ("next", "<i4")])
 _STATE = np.dtype([("final", "<f4"), ("first", "<u4"), ("arcs", "<u4"), ("empty_in", "<u4"), ("empty_out", "<u4")])
@@ -138,35 +141,46 @@ def expanded(graph: PhoneGraph) -> bytes:
 
     Each distinct (phone, target) of the phone graph becomes a state that has
     heard the phone, and for phones inside a word also one that has heard it
-    and then hears blanks. What leaves the target is copied to both, or reached
-    over an empty arc through the target's own state when it is much.
+    and then hears blanks. What may follow is copied to both, or reached over
+    an empty arc through a junction when it is much. As in training, the same
+    phone may only follow itself after a blank.
     """
     layout = _Layout(graph)
-    source, arcs = _joined(layout.staying(), *layout.leaving())
+    source, arcs = _joined(layout.staying(), layout.empty(), layout.copied())
     order = np.lexsort((arcs["input"], source))
     return _constant_fst(layout.finals(), source[order], arcs[order])
 
 
 class _Layout:
-    """Which state is which: first the targets that have one of their own, then phones heard."""
+    """Which state is which: junctions, then phones heard, then phones that hear their blanks.
+
+    A junction stands for a state of the phone graph and an output that may not
+    come next (0: any may).
+    """
 
     def __init__(self, graph: PhoneGraph) -> None:
         self.graph = graph
-        inside = _INSIDE[graph.phone]
         width = len(graph.finals)
-        degree = np.bincount(graph.source, 1 + inside, width)
-        hub = degree > COPIED
-        hub[0] = True
-        self.hub = np.where(hub, np.cumsum(hub) - 1, -1)
         heard, self.heard_by = np.unique(graph.phone * width + graph.target, return_inverse=True)
-        self.phone, self.after = heard // width, heard % width
+        self.phone, after = heard // width, heard % width
         blank = _INSIDE[self.phone]
-        first = int(hub.sum())
+        wide = np.bincount(graph.source, 1 + _INSIDE[graph.phone], width) > COPIED
+
+        # What follows a phone at once, what follows its blanks, and the start: each a (state, output not to come).
+        once = after * OUTPUTS + _OUTPUT[self.phone]
+        leads = np.unique(graph.source * OUTPUTS + _OUTPUT[graph.phone])
+        once = np.where(np.isin(once, leads), once, after * OUTPUTS)
+        self.follows = np.concatenate([once, after[blank] * OUTPUTS])
+        self.junctions = np.unique(np.concatenate([[0], self.follows[wide[self.follows // OUTPUTS]]]))
+
+        first = len(self.junctions)
         self.whole = first + np.arange(len(heard))  # heard, nothing but the next phone may follow
         first += len(heard)
         self.open = np.where(blank, first + np.cumsum(blank) - 1, -1)  # heard, a blank must follow
         self.blank = np.where(blank, self.open + int(blank.sum()), -1)  # blank heard after it
         self.states = first + 2 * int(blank.sum())
+        self.continuing = np.concatenate([self.whole, self.blank[blank]])  # states here, parallel to ``follows``
+        self.through = np.isin(self.follows, self.junctions)
 
     def entries(self) -> tuple[np.ndarray, np.ndarray]:
         """For each arc of the phone graph: its source there, and one or two arcs into states here."""
@@ -175,29 +189,25 @@ class _Layout:
         opened = _arcs(_STEPS[graph.phone, 1], graph.word, graph.cost, self.open[self.heard_by])[inside]
         return np.concatenate([graph.source, graph.source[inside]]), np.concatenate([whole, opened])
 
-    def continuing(self) -> tuple[np.ndarray, np.ndarray]:
-        """States here from which what leaves a state of the phone graph may follow, and that state."""
-        blank = self.blank >= 0
-        states = np.concatenate([self.whole, self.blank[blank]])
-        return states, np.concatenate([self.after, self.after[blank]])
+    def empty(self) -> tuple[np.ndarray, np.ndarray]:
+        """Arcs to junctions."""
+        junction = np.searchsorted(self.junctions, self.follows[self.through])
+        return self.continuing[self.through], _arcs(0, 0, 0.0, junction)
 
-    def leaving(self) -> list[tuple[np.ndarray, np.ndarray]]:
-        """Copies of the entries, and empty arcs to the targets' own states."""
-        states, after = self.continuing()
-        through = self.hub[after] >= 0
-        empty = _arcs(0, 0, 0.0, self.hub[after[through]])
-        own = np.flatnonzero(self.hub >= 0)
-        copied = self._copies(np.concatenate([states[~through], self.hub[own]]), np.concatenate([after[~through], own]))
-        return [(states[through], empty), copied]
-
-    def _copies(self, states: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def copied(self) -> tuple[np.ndarray, np.ndarray]:
+        """What leaves the states of the phone graph, copied to junctions and to states that need none."""
+        states = np.concatenate([np.arange(len(self.junctions)), self.continuing[~self.through]])
+        follows = np.concatenate([self.junctions, self.follows[~self.through]])
         source, arcs = self.entries()
         order = np.argsort(source, kind="stable")
         count = np.bincount(source, minlength=len(self.graph.finals))
         first = np.cumsum(count) - count
-        many = count[after]
+        many = count[follows // OUTPUTS]
         within = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many)
-        return np.repeat(states, many), arcs[order][np.repeat(first[after], many) + within]
+        chosen = arcs[order][np.repeat(first[follows // OUTPUTS], many) + within]
+        barred = np.repeat(follows % OUTPUTS, many)
+        allowed = (barred == BLANK) | (_OUTPUTS_OF_STEPS[chosen["input"]] != barred)
+        return np.repeat(states, many)[allowed], chosen[allowed]
 
     def staying(self) -> tuple[np.ndarray, np.ndarray]:
         """Self-loops, and the step from a phone to its blank."""
@@ -210,11 +220,11 @@ class _Layout:
         return source, np.concatenate([_arcs(ids, 0, 0.0, target) for _, ids, target in steps])
 
     def finals(self) -> np.ndarray:
+        """A sentence ends where nothing more need follow; a state before a junction leaves that to the junction."""
         found = np.full(self.states, np.inf, np.float32)
-        states, after = self.continuing()
-        found[states] = np.where(self.hub[after] >= 0, np.inf, self.graph.finals[after])
-        own = np.flatnonzero(self.hub >= 0)
-        found[self.hub[own]] = self.graph.finals[own]
+        own = self.graph.finals[self.follows // OUTPUTS]
+        found[self.continuing] = np.where(self.through, np.inf, own)
+        found[: len(self.junctions)] = self.graph.finals[self.junctions // OUTPUTS]
         return found
 
 
