@@ -31,6 +31,10 @@ def test_every_error_is_one_and_every_kind_comes_at_its_share():
         assert sum(k == kind for k, _ in kinds) / 4000 == pytest.approx(share, abs=0.025)
 
 
+def test_a_bare_word_that_nothing_resembles_suffers_no_error():
+    assert mishear(Utterance((), (), ("over", "range")), random.Random(1)) is None
+
+
 @pytest.mark.parametrize(
     ("kind", "part"),
     [

@@ -71,14 +71,16 @@ class Utterance:
         return (*self.place, *self.quantity, *self.value, *self.unit)
 
 
-def mishear(said: Utterance, draw: random.Random) -> tuple[str, Utterance]:
-    """One error of one kind, drawn by SHARES among the kinds that this utterance can suffer."""
+def mishear(said: Utterance, draw: random.Random) -> tuple[str, Utterance] | None:
+    """One error of one kind, drawn by SHARES among the kinds that this utterance can suffer; None when it can none."""
     kinds = list(SHARES)
-    while True:
+    while kinds:
         kind = draw.choices(kinds, [SHARES[each] for each in kinds])[0]
         heard = _KINDS[kind](said, draw)
         if heard is not None and heard != said:
             return kind, heard
+        kinds.remove(kind)
+    return None
 
 
 def _digit(said: Utterance, draw: random.Random) -> Utterance | None:

@@ -145,9 +145,10 @@ class _Visit:
 
     def _call(self, call: Utterance, before: Words = ()) -> None:
         """Say it; now and then something else is heard."""
-        if self._draw.random() >= SEEDED:
+        error = mishear(call, self._draw) if self._draw.random() < SEEDED else None
+        if error is None:
             return self._say((*before, *call.words))
-        kind, heard = mishear(call, self._draw)
+        kind, heard = error
         self._say((*before, *heard.words))
         pending = self._rehearsal.talk.pending if self._fresh else None
         if pending and pending.reading == self._meant:  # "point five two" for "zero point five two": no error
