@@ -98,12 +98,12 @@ def _ohms():
 
 @pytest.fixture(scope="module")
 def bench():
-    return bench_readback(63)
+    return bench_readback(40)
 
 
 def test_counts_add_up(bench):
     for arm in bench.arms:
-        assert arm.readings == 63
+        assert arm.readings == 40
         assert arm.refused + arm.said_back == arm.seeded >= arm.misheard
         assert arm.kept_wrong <= arm.said_back and arm.objected <= arm.said_back
         assert arm.caught == pytest.approx(1 - arm.kept_wrong / arm.seeded)
@@ -112,12 +112,12 @@ def test_counts_add_up(bench):
 
 
 def test_the_same_seed_gives_the_same_counts(bench):
-    assert bench_readback(63) == bench
+    assert bench_readback(40) == bench
 
 
 def test_without_errors_nothing_is_kept_wrong(monkeypatch):
     monkeypatch.setattr("voicelog.proving.readback.SEEDED", 0.0)
-    for arm in bench_readback(63).arms:
+    for arm in bench_readback(40).arms:
         assert (arm.seeded, arm.kept_wrong, arm.left_out) == (0, 0, 0)
 
 
@@ -125,5 +125,5 @@ def test_without_a_listener_what_the_grammar_lets_through_is_kept_wrong(monkeypa
     # The bench can fail: a listener who notices nothing lets every error stand that was said back.
     monkeypatch.setattr("voicelog.proving.readback.NOTICES", (0.0,))
     monkeypatch.setattr("voicelog.proving.listener.FALSE_ALARM", 0.0)
-    for arm in bench_readback(90).arms:
+    for arm in bench_readback(63).arms:
         assert arm.kept_wrong == arm.said_back > 0
