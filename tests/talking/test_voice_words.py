@@ -64,6 +64,8 @@ def test_trade_words_come_from_the_table(text, said):
         ("fault", "fˈɔːlt", "fˈɔlt"),
         ("nurse", "nˈɜːs", "nˈɜɹs"),
         ("near", "nˈɪə", "nˈɪɹ"),
+        ("aluminium", "ˌaljʊmˈɪnɪəm", "ˌæljʊmˈɪniəm"),
+        ("actual", "ˈakʧʊəl", "ˈækʧuəl"),
         ("square", "skwˈɛː", "skwˈɛɹ"),
         ("sockets", "sˈɒkɪts", "sˈɑkɪts"),
         ("cloak", "klˈQk", "klˈOk"),

@@ -16,7 +16,8 @@ from voicelog.resources import data_folder
 
 LONGEST_RUN = 5  # words in the longest key: "r one plus r two"
 WORD = re.compile(r"^(?P<word>.*?)(?P<mark>[,;:.?!]*)$")
-R_COLOURED = re.compile(r"[ao][aou]?r", re.IGNORECASE)  # board, four, quarter, store
+NORTH_R = re.compile(r"[ao][aou]?r", re.IGNORECASE)  # board, four, quarter, store
+VOWEL_R = re.compile(r"[aeiou]r", re.IGNORECASE)  # near, cure; not aluminium, actual
 RESPELT = (
     ("ɪəɹ", "ɪɹ"),
     ("ɪə", "ɪɹ"),
@@ -69,8 +70,10 @@ def _longest(words: list[tuple[str, str]], table: Table) -> int:
 
 def respell(british: str, spelling: str) -> str:
     """British phonemes in symbols that the natural voice was taught. ``spelling`` decides where R is put back."""
-    north = "ɔɹ" if R_COLOURED.search(spelling) else "ɔ"
+    north = "ɔɹ" if NORTH_R.search(spelling) else "ɔ"
     phonemes = british.replace("ɔːɹ", "ɔɹ").replace("ɔː", north)
+    if not VOWEL_R.search(spelling):
+        phonemes = phonemes.replace("ɪə", "iə").replace("ʊə", "uə")
     for old, new in RESPELT:
         phonemes = phonemes.replace(old, new)
     return phonemes
