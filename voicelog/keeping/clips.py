@@ -62,7 +62,8 @@ class ClipFolder:
         self._folder.mkdir()
         flush_folder(self._folder.parent)
         lost, self._kept = self._kept, 0
-        return f"the clips folder had gone, and with it {lost} sounds of this session; it is made anew." if lost else ""
+        sounds = "one sound" if lost == 1 else f"{lost} sounds"
+        return f"the clips folder had gone, and with it {sounds} of this session; it is made anew." if lost else ""
 
     def _free_name(self, at: datetime) -> Path:
         while True:
