@@ -195,4 +195,4 @@ def test_any_trend_and_chain_make_a_sound_picture(values, limit):
     steps = [Step(value=v, text=str(v)) for v in values]
     for picture in (trend_chart(points, "mA", limit, None, "t"), chain_chart(steps, limit, "limit", "c")):
         for dot in tags(picture, "circle"):
-            assert 0 <= float(dot.get("cx")) <= 720 and 0 <= float(dot.get("cy")) <= 240
+            assert 0 <= float(dot.get("cx")) <= 720 and 0 <= float(dot.get("cy")) <= 250

@@ -152,3 +152,33 @@ def test_a_clip_name_never_leads_out_of_the_folder(tmp_path):
 def test_writing_to_nowhere_is_told_in_words(tmp_path):
     with pytest.raises(KeepingError):
         write_log(sample.sheet(), ENTRIES, None, tmp_path / "missing" / "log.html")
+
+
+# ------------------------------------------------------------------ in a browser
+
+
+@pytest.mark.parametrize("up_to_bytes", [10_000_000, 0])
+def test_sound_is_heard_from_inside_the_page_and_from_beside_it(browser, tmp_path, up_to_bytes):
+    from tests.showing.browser import complaints, requested, wait_for
+
+    requested(browser), complaints(browser)
+    entries = sample.story(tmp_path / "clips")
+    shelf = shelf_for(entries, tmp_path / "clips", tmp_path, up_to_bytes)
+    (tmp_path / "log.html").write_text(log_page(sample.sheet(), entries, shelf), encoding="utf-8")
+    browser.get((tmp_path / "log.html").as_uri())
+    button = browser.find_element("css selector", "#line-7 button.play")
+    assert button.get_attribute("aria-label") == "Play the sound of line 7"
+    button.click()
+    wait_for(browser, "player.currentTime > 0.02 || player.ended")
+    wait_for(browser, "document.querySelectorAll('[aria-pressed=true]').length === 0")  # it ends, and the button rests
+    assert all(address.startswith("file://") for address in requested(browser))
+    assert complaints(browser) == []
+
+
+def test_on_a_phone_nothing_lies_beside_the_screen(browser, tmp_path):
+    (tmp_path / "log.html").write_text(PAGE, encoding="utf-8")
+    screen = {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+    browser.get((tmp_path / "log.html").as_uri())
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= 390
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})

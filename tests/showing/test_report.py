@@ -253,6 +253,12 @@ def test_sections_of_a_diagnosis_become_parts():
     assert parts_of(sections) == (Part(title="Rings", sentences=(Sentence(text="All closed.", origins=("entry 3",)),)),)
 
 
+def test_what_several_sentences_rest_on_is_named_once_after_the_last():
+    told = [("One.", ("entry 3",)), ("Two.", ("entry 3",)), ("Three.", ("entry 4",)), ("Four.", ())]
+    part = Part(title="x", sentences=tuple(Sentence(text=text, origins=origins) for text, origins in told))
+    assert [one.origins for one in report(parts=(part,)).parts[0].sentences] == [(), ("entry 3",), ("entry 4",), ()]
+
+
 @pytest.mark.parametrize("format", FORMATS)
 def test_a_job_with_nothing_measured_can_be_handed_over(format, tmp_path):
     tell = sample.Story()

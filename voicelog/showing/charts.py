@@ -155,8 +155,8 @@ def chain_chart(steps: Sequence[Step], limit: Decimal | None, limit_text: str, t
     """A chain of retests on a logarithmic scale, with the limit. Values must be above zero."""
     figures = [float(step.value) for step in steps] + ([float(limit)] if limit else [])
     low, high = math.log10(min(figures)) - 0.25, math.log10(max(figures)) + 0.25
-    height, base = 240.0, 182.0
-    level = lambda value: base - (math.log10(float(value)) - low) / (high - low) * (base - 28)  # noqa: E731
+    height, base = 250.0, 192.0
+    level = lambda value: base - 22 - (math.log10(float(value)) - low) / (high - low) * (base - 44)  # noqa: E731
     gap = (WIDTH - 160) / max(len(steps), 2)
     words = "; ".join(f"{step.text}{' after ' + step.why if step.why else ''}" for step in steps) + f"; {limit_text}."
     drawing = Drawing(WIDTH, height, title, words)

@@ -61,14 +61,19 @@ def live_state(
     notice: str = "",
     ended: bool = False,
     zone: tzinfo | None = None,
+    asks: bool = True,
 ) -> LiveState:
-    """The state after the last entry of ``record``. ``left``: what is still to be measured, in words."""
+    """The state after the last entry of ``record``.
+
+    ``left``: what is still to be measured, in words. ``asks``: whether the session waits for an answer now;
+    a reading that was left unanswered takes none by hand.
+    """
     shown = [live_line(line, sheet, wording, zone) for line in reversed(record.lines[-LAST - 1 :])]
     waiting = record.lines[-1] if record.lines and record.lines[-1].standing is Standing.AWAITING else None
     return LiveState(
         job=sheet.job.reference,
         awaiting=awaiting or ("an answer" if waiting else "a reading"),
-        awaits=waiting.number if waiting and not ended else 0,
+        awaits=waiting.number if waiting and asks and not ended else 0,
         now=shown[0] if shown else None,
         last=tuple(shown[1:]),
         left=tuple(left),

@@ -25,6 +25,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingR
 from starlette.routing import Route
 
 from voicelog.model import Noun
+from voicelog.showing.answers import UNKNOWN, told
 from voicelog.showing.assets import asset_route
 from voicelog.showing.guard import KEY_PARAMETER
 from voicelog.showing.live_api import live_openapi
@@ -71,7 +72,8 @@ class LiveView:
                 Route("/answer", self._answer, methods=["POST"]),
                 Route("/openapi.json", self._openapi),
                 asset_route("base.css", "live.css", "live.js"),
-            ]
+            ],
+            exception_handlers=UNKNOWN,
         )
 
     def publish(self, state: LiveState) -> int:
@@ -153,11 +155,11 @@ class LiveView:
         try:
             tap = Tap.model_validate_json(await request.body())
         except ValidationError as error:
-            return JSONResponse({"why": error.errors()[0]["msg"]}, status_code=422)
+            return told(error.errors()[0]["msg"], 422)
         with self._lock:
             in_time = tap.line == self._state.awaits != self._answered
             self._answered = tap.line if in_time else self._answered
         if not in_time:
-            return JSONResponse({"why": "That reading is no longer waiting for an answer."}, status_code=409)
+            return told("That reading is no longer waiting for an answer.", 409)
         self._on_tap(tap)
         return JSONResponse({"taken": tap.answer, "line": tap.line}, status_code=202)

@@ -93,7 +93,7 @@ def log_page(
         "media-src data: file: 'self'; base-uri 'none'; form-action 'none'",
         css=inline("base.css", "log.css"),
         js=script,
-        head=job_facts(sheet),
+        head=job_facts(sheet, judged_by(entries)),
         caution_sentences=CAUTIONS,
         summary=summary(record),
         zone=_zone_name(entries, zone),
@@ -143,8 +143,13 @@ def summary(record: Record) -> str:
     return f"{stand}{': ' + ', '.join(parts) if parts else ''}.{asked}"
 
 
-def job_facts(sheet: Sheet) -> tuple[tuple[str, str], ...]:
-    """What every page says of the job, label and text."""
+def judged_by(entries: Sequence[Entry]) -> str:
+    """The labels of the editions that the verdicts name; empty when nothing was judged."""
+    return ", ".join(dict.fromkeys(e.verdict.edition for e in entries if e.verdict and e.verdict.edition))
+
+
+def job_facts(sheet: Sheet, edition: str = "") -> tuple[tuple[str, str], ...]:
+    """What every page says of the job, label and text. ``edition``: a better name than the sheet's."""
     supply = sheet.supply
     volts = f"{supply.nominal_voltage_V:f} V"
     return (
@@ -153,7 +158,7 @@ def job_facts(sheet: Sheet) -> tuple[tuple[str, str], ...]:
         ("Date", sheet.job.date.isoformat()),
         ("Kind", sheet.job.kind),
         ("Supply", f"{supply.earthing}, {supply.phases}-phase, {volts}"),
-        ("Limits", sheet.limits or "no edition chosen"),
+        ("Limits", edition or sheet.limits or "no edition chosen"),
         ("Instruments", ", ".join(i.reference + (f" ({i.serial})" if i.serial else "") for i in sheet.instruments)),
     )
 

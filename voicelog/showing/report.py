@@ -113,16 +113,16 @@ def report_of(
     cautions: tuple[str, ...] = (),
     written_at: datetime | None = None,
 ) -> Report:
-    """Gather a report. ``cautions`` are added to those every document carries."""
+    """Gather a report. ``cautions``: more fitting ones than the general word that a verdict is an aid."""
     return Report(
         title=f"Inspection and test record of {sheet.job.reference}",
-        facts=job_facts(sheet),
+        facts=job_facts(sheet, schedule.edition),
         summary=summary(fold(entries)),
         schedule=schedule,
         tables=tables(schedule, wording),
         legend=LEGEND,
         observations=tuple(_observations(schedule, entries, sheet, wording)),
-        parts=tuple(part for part in parts if part.sentences),
+        parts=tuple(_once(part) for part in parts if part.sentences),
         unsettled=tuple(_unsettled(one, sheet, wording) for one in schedule.unsettled),
         pictures=pictures,
         instruments=tuple(
@@ -132,7 +132,7 @@ def report_of(
         edition=schedule.edition or "no edition chosen",
         edition_standing=edition_standing,
         signed_off=schedule.signed_off,
-        cautions=tuple(dict.fromkeys((*CAUTIONS, *cautions))),
+        cautions=(*cautions, *CAUTIONS[1:]) if cautions else CAUTIONS,
         written_at=written_at or datetime.now(UTC),
         head_number=schedule.journal_entries,
         head_digest=schedule.journal_head,
@@ -168,6 +168,16 @@ def document(report: Report, format: Format) -> bytes:
 
             return to_pdf(report)
     raise ValueError(f"no such format: {format!r}")
+
+
+def _once(part: Part) -> Part:
+    """Sentences in a row that rest on the same readings name them once, after the last."""
+    following = (*part.sentences[1:], Sentence(text=""))
+    told = (
+        one.model_copy(update={"origins": ()}) if one.origins == after.origins else one
+        for one, after in zip(part.sentences, following, strict=True)
+    )
+    return part.model_copy(update={"sentences": tuple(told)})
 
 
 def _observations(

@@ -19,10 +19,11 @@ from starlette.routing import Route
 from voicelog.errors import KeepingError, VoicelogError
 from voicelog.keeping.clips import read_clip
 from voicelog.model import Entry, Noun
+from voicelog.showing.answers import UNKNOWN, told
 from voicelog.showing.assets import asset_route
 from voicelog.showing.clips import MEDIA_TYPES, ClipShelf
 from voicelog.showing.guard import KEY_PARAMETER
-from voicelog.showing.log_page import job_facts
+from voicelog.showing.log_page import job_facts, judged_by
 from voicelog.showing.pages import render
 from voicelog.showing.review_api import review_openapi
 from voicelog.showing.review_desk import Answer, Change, ReviewDesk, SignOff, Stale, Words
@@ -65,7 +66,8 @@ class ReviewView:
                 *(Route(path, self._taking(*wish), methods=["POST"]) for path, wish in wishes.items()),
                 Route("/openapi.json", self._openapi),
                 asset_route("base.css", "review.css", "review.js"),
-            ]
+            ],
+            exception_handlers=UNKNOWN,
         )
 
     def listed(self) -> ReviewList:
@@ -99,7 +101,7 @@ class ReviewView:
             "review.html",
             title=sheet.job.reference,
             key=request.query_params.get(KEY_PARAMETER, ""),
-            head=job_facts(sheet),
+            head=job_facts(sheet, judged_by(self._desk.entries)),
             reviewer=self._desk.reviewer,
             caution_sentences=CAUTIONS[:1],
         )
@@ -115,7 +117,7 @@ class ReviewView:
         entry = self._desk.entry(request.path_params["number"])
         why = self._no_sound(entry)
         if why:
-            return JSONResponse({"why": why}, status_code=404)
+            return told(why, 404)
         path = self._clips / entry.clip
         kind = MEDIA_TYPES.get(path.suffix.lower(), "application/octet-stream")
         return Response(path.read_bytes(), media_type=kind, headers={"accept-ranges": "none"})
@@ -124,11 +126,11 @@ class ReviewView:
         entry = self._desk.entry(request.path_params["number"])
         why = self._no_sound(entry)
         if why:
-            return JSONResponse({"why": why}, status_code=404)
+            return told(why, 404)
         try:
             samples, rate_hz = await run_in_threadpool(read_clip, self._clips.parent, entry.clip)
         except KeepingError as error:
-            return JSONResponse({"why": str(error)}, status_code=404)
+            return told(str(error), 404)
         return JSONResponse({"peaks": outline(samples), "seconds": round(len(samples) / rate_hz, 3)})
 
     def _no_sound(self, entry: Entry | None) -> str:
@@ -143,17 +145,13 @@ class ReviewView:
                 wish = noun.model_validate_json(await request.body())
                 number = await run_in_threadpool(take, wish)
             except ValidationError as error:
-                return _told(error.errors()[0]["msg"], 422)
+                return told(error.errors()[0]["msg"], 422)
             except Stale as error:
-                return _told(str(error), 409)
+                return told(str(error), 409)
             except KeepingError as error:
-                return _told(f"Nothing was written: {error}", 503)
+                return told(f"Nothing was written: {error}", 503)
             except VoicelogError as error:
-                return _told(str(error), 422)
+                return told(str(error), 422)
             return JSONResponse({"entry": number}, status_code=201)
 
         return endpoint
-
-
-def _told(why: str, status: int) -> Response:
-    return JSONResponse({"why": why}, status_code=status)
