@@ -7,6 +7,7 @@ or is made: broadband, hum, hammering.
 """
 
 import random
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -56,7 +57,9 @@ class Minute:
     snr_dB: float  # of near talk to noise
 
 
-def minute(draw: random.Random, talkers: Talkers, sentences, noises: tuple[Sound, ...] = ()) -> Minute:  # noqa: ANN001
+def minute(
+    draw: random.Random, talkers: Talkers, sentences: Callable[[], str], noises: tuple[Sound, ...] = ()
+) -> Minute:
     """``sentences()`` gives the next sentence; ``noises`` are recordings at 16 kHz, or none."""
     near, said = _talk(draw, talkers, sentences)
     if draw.random() < BABBLE:
@@ -68,7 +71,7 @@ def minute(draw: random.Random, talkers: Talkers, sentences, noises: tuple[Sound
     return Minute(np.round(mixed * 32767).astype(np.int16), said, _ratio_dB(near, noise))
 
 
-def _talk(draw: random.Random, talkers: Talkers, sentences) -> tuple[Sound, tuple[str, ...]]:  # noqa: ANN001
+def _talk(draw: random.Random, talkers: Talkers, sentences: Callable[[], str]) -> tuple[Sound, tuple[str, ...]]:
     """Sentences with pauses until the minute is full."""
     track, said, at = np.zeros(MINUTE), [], round(draw.uniform(*PAUSE_S) * EAR_HZ)
     while True:

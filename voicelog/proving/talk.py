@@ -6,7 +6,7 @@ sentence here is a complete reading.
 """
 
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 from voicelog.meaning.parsing import Context, Reader
 from voicelog.model import Called
@@ -133,7 +133,7 @@ class _Slots(Mapping):
     def __getitem__(self, name: str) -> str:
         return self._given.get(name) or self._draw.choice(_SLOTS[name])
 
-    def __iter__(self):  # noqa: ANN204
+    def __iter__(self) -> Iterator[str]:
         return iter(_SLOTS)
 
     def __len__(self) -> int:

@@ -78,7 +78,7 @@ class _Library:
             raise DeviceError("eSpeak NG has no such voice.", where=accent, do=f"Use {BRITISH}.")
         self._library.espeak_SetParameter(RATE, words_per_minute, 0)
 
-    def _take(self, samples, count: int, _events: object) -> int:  # noqa: ANN001 - a ctypes pointer
+    def _take(self, samples: object, count: int, _events: object) -> int:
         if samples and count > 0:
             self._pieces.append(np.ctypeslib.as_array(samples, (count,)).copy())
         return 0

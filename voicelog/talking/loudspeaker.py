@@ -7,13 +7,17 @@ what has not been played can be dropped at once.
 import threading
 import time
 from collections import deque
+from collections.abc import Callable
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from voicelog.errors import DeviceError
 from voicelog.talking.tones import Sound
+
+if TYPE_CHECKING:
+    import sounddevice
 
 RATE_HZ = 24_000
 BLOCK = 240  # samples handed over at a time: 10 ms
@@ -107,7 +111,7 @@ class SoundCard:
         block[:, 0] = self._queue.take(count)
 
 
-def _open_stream(device: str | int | None, fill):  # noqa: ANN001, ANN202 - the types live in a library that may be absent
+def _open_stream(device: str | int | None, fill: Callable) -> "sounddevice.OutputStream":
     """A running stream that asks ``fill`` for samples; the sound library's errors become ours."""
     try:
         import sounddevice

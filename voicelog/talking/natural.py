@@ -7,11 +7,16 @@ voice, is loaded only when a word outside the table is met.
 import threading
 from functools import cached_property, lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from voicelog.errors import DeviceError
 from voicelog.talking.levels import levelled, trimmed
 from voicelog.talking.pronouncing import respell, say_words, spoken_words
 from voicelog.talking.tones import Sound
+
+if TYPE_CHECKING:
+    from hibari import Hibari
+    from hibari.g2p import G2P
 
 WANTED = "heart"  # the wheel's own voice; every other name would be downloaded
 SEED = 0  # the voice adds a little noise; the same clause shall sound the same each time
@@ -56,7 +61,7 @@ class NaturalVoice:
         return respell(self._dictionary(word, normalize_text=any(c.isdigit() for c in word)), word)
 
     @cached_property
-    def _voice(self):  # noqa: ANN202 - hibari.Hibari, imported only here
+    def _voice(self) -> "Hibari":
         try:
             from hibari import Hibari
             from hibari.voices import VOICES, voice_path
@@ -69,7 +74,7 @@ class NaturalVoice:
             raise DeviceError(f"the natural voice is not here: {absent}.", do="Use --voice espeak.") from absent
 
     @cached_property
-    def _dictionary(self):  # noqa: ANN202 - hibari.g2p.G2P
+    def _dictionary(self) -> "G2P":
         from hibari.g2p import G2P
 
         return G2P(british=True)

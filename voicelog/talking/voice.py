@@ -227,7 +227,7 @@ class TakeOver:
     def _voice(self) -> Voice:
         return self._second if self.trouble else self._first
 
-    def _try(self, what: str, *given):  # noqa: ANN002, ANN202 - whatever the voice's own method takes and gives
+    def _try(self, what: str, *given: object) -> Sound | None:
         if not self.trouble:
             try:
                 return getattr(self._first, what)(*given)
