@@ -24,11 +24,11 @@ TAUGHT = set("bdfhjklmnpstvwzðŋɹɡʃʒʤʧθAIOWYiuæɑɔəɛɜɪʊʌɐᵊˈ�
     [
         ("", []),
         (" , ", []),
-        ("kept", [("kept.", 0.20)]),
-        ("circuit five, lights. pass", [("circuit five,", 0.09), ("lights.", 0.20), ("pass.", 0.20)]),
-        ("affirm or negative?", [("affirm or negative?", 0.20)]),
-        ("limit 1.37 ohms", [("limit 1.37 ohms.", 0.20)]),
-        ("first: zed s; then\nring", [("first:", 0.12), ("zed s;", 0.14), ("then ring.", 0.20)]),
+        ("kept", [("kept.", 0.14)]),
+        ("circuit five, lights. pass", [("circuit five,", 0.07), ("lights.", 0.14), ("pass.", 0.14)]),
+        ("affirm or negative?", [("affirm or negative?", 0.14)]),
+        ("limit 1.37 ohms", [("limit 1.37 ohms.", 0.14)]),
+        ("first: zed s; then\nring", [("first:", 0.09), ("zed s;", 0.10), ("then ring.", 0.14)]),
     ],
 )
 def test_text_is_cut_at_its_marks(text, cut):

@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 
 # Rests after each mark, seconds: long enough to group, short enough to keep a read-back under 3 s.
-REST_S = {",": 0.09, ";": 0.14, ":": 0.12, ".": 0.20, "?": 0.20, "!": 0.20}
+REST_S = {",": 0.07, ";": 0.10, ":": 0.09, ".": 0.14, "?": 0.14, "!": 0.14}
 BREAK = re.compile(r"(?<=[,;:.?!])\s+")  # "0.52" has no space after its point and stays whole
 
 
