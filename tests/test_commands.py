@@ -180,3 +180,42 @@ def test_a_full_disk(job):
 def test_a_read_only_job_folder(job):
     job.chmod(0o555)
     refused(voicelog("listen", job, "--typed"), str(job))
+
+
+def test_a_job_travels_as_one_file(job, tmp_path):
+    voicelog("listen", job, "--typed", typed="circuit one zed s point five two\naffirm\n")
+    assert voicelog("pack", job, tmp_path / "job.pack").returncode == 0
+    assert voicelog("unpack", tmp_path / "job.pack", tmp_path / "there").returncode == 0
+    assert open_job(tmp_path / "there").entries() == open_job(job).entries()
+    refused(voicelog("unpack", tmp_path / "job.pack", tmp_path / "there"), "there")
+    refused(voicelog("unpack", job / "job.toml", tmp_path / "elsewhere"), "job.toml")
+
+
+def test_two_journals_become_one(job, tmp_path):
+    other = tmp_path / "other"
+    shutil.copytree(job, other)
+    voicelog("listen", job, "--typed", typed="circuit one zed s point five two\naffirm\n")
+    voicelog("listen", other, "--typed", typed="circuit one zed s point five three\naffirm\n")
+    done = voicelog("merge", job, other, tmp_path / "both")
+    assert done.returncode == 0
+    assert "conflict, DB1/1 zs" in done.stdout
+
+
+def test_diagnosis_and_plan(job):
+    said = "tea urn earth leakage six point eight milliamps\naffirm\nr c d one leakage nine point nine milliamps\naffirm\n"
+    voicelog("listen", job, "--typed", typed=said)
+    explained = voicelog("explain", job).stdout
+    assert "9.9 mA" in explained
+    assert "A verdict is an aid" in explained
+    assert "Tea urn" in voicelog("plan", job, "--rcds", "3").stdout
+    refused(voicelog("plan", job, "--rcds", "0"))
+
+
+def test_licences_are_listed():
+    shown = voicelog("about", "--licences").stdout
+    for name in ("vosk", "pydantic", "typer", "numpy", "kaldifst"):
+        assert name in shown
+
+
+def test_the_published_schema_is_json():
+    assert json.loads(voicelog("schema").stdout)["$schema"].startswith("https://json-schema.org/")

@@ -48,5 +48,11 @@ def test_typed_the_journal_is_the_expected_one(job):
 
 
 def test_the_log_says_who_spoke(job):
-    run(open_visit(job), ScriptedEar(["T: circuit one polarity pass", "M: affirm"]), SilentMouth(), Policy.EVERY, Watcher())
+    run(
+        open_visit(job),
+        ScriptedEar(["T: circuit one polarity pass", "M: affirm"]),
+        SilentMouth(),
+        Policy.EVERY,
+        Watcher(),
+    )
     assert [entry.speaker for entry in open_job(job).entries()[1:-1]] == ["T", "M"]

@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
-from voicelog import __version__
+from voicelog import __version__, cli_bench
 from voicelog.errors import InputError, VoicelogError
 
 app = typer.Typer(
@@ -22,6 +22,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
+
+app.add_typer(cli_bench.app, name="bench")
 
 JobFolder = Annotated[Path, typer.Argument(metavar="JOB", help="the job folder")]
 AsJson = Annotated[bool, typer.Option("--json", help="one JSON object on standard output and nothing else")]
@@ -189,6 +191,68 @@ def verify(
 
 
 @app.command()
+def review(
+    folder: JobFolder,
+    port: Annotated[int, typer.Option(help="0 for any that is free")] = 0,
+) -> None:
+    """Look through the log with its sounds, put things right, sign off: a page on this computer."""
+    from voicelog import reviewing
+
+    reviewing.serve(folder, port, console())
+
+
+@app.command()
+def pack(
+    folder: JobFolder,
+    out: Annotated[Path, typer.Argument(metavar="FILE", help="the one file to make")],
+) -> None:
+    """The whole job as one file."""
+    from voicelog.keeping import pack as packing
+
+    found = packing.pack(folder, out)
+    console().print(
+        f"packed {folder} into {out}: {found.state}, {found.entries} entries, head {found.head}", markup=False
+    )
+
+
+@app.command()
+def unpack(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="a packed job")],
+    folder: Annotated[Path, typer.Argument(metavar="JOB", help="the folder to make")],
+) -> None:
+    """Open a packed job and verify it."""
+    from voicelog.keeping import pack as packing
+
+    found = packing.unpack(file, folder)
+    console().print(f"unpacked into {folder}: {found.state}, {found.entries} entries, head {found.head}", markup=False)
+
+
+@app.command()
+def merge(
+    first: Annotated[Path, typer.Argument(metavar="JOB", help="one journal of the visit")],
+    second: Annotated[Path, typer.Argument(metavar="JOB", help="the other")],
+    into: Annotated[Path, typer.Argument(metavar="JOB", help="the folder to make")],
+) -> None:
+    """Two people's journals of one visit become one; conflicts are shown, nothing is dropped."""
+    from voicelog.keeping.merge import merge as merge_jobs
+
+    found = merge_jobs(first, second, into)
+    conflicts = [f"conflict, {one.key}: entries {one.first} and {one.second}: {one.why}" for one in found.conflicts]
+    lines = [f"merged into {into}: {found.entries} entries", *conflicts, *found.remarks]
+    console().print("\n".join(lines), markup=False)
+
+
+@app.command()
+def schema() -> None:
+    """The JSON Schema of schedule.json."""
+    import json
+
+    from voicelog.showing.schedule import schema as published
+
+    typer.echo(json.dumps(published(), indent=2))
+
+
+@app.command()
 def devices(
     check: Annotated[bool, typer.Option("--check", help="listen for three seconds and judge the level")] = False,
     device: Annotated[str, typer.Option(help="microphone, by number or part of its name")] = "",
@@ -212,6 +276,17 @@ def demo(
     from voicelog import demonstration
 
     demonstration.run_demo(out, voice, console())
+
+
+@app.command()
+def about(
+    licences: Annotated[bool, typer.Option("--licences", help="of everything that it rests on")] = False,
+) -> None:
+    """Version, and the licences of all parts."""
+    from voicelog import about as parts
+
+    for line in parts.lines(licences):
+        console().print(line, markup=False)
 
 
 @app.command()

@@ -14,7 +14,7 @@ from voicelog.proving.mishearing import Words
 from voicelog.talking.conversation import Conversation, Desk, Keep, Policy, Said, Silence, Speak, Turn
 from voicelog.talking.dialogue import numbered, onward, step
 from voicelog.talking.phrasing import Phrasing
-from voicelog.visit import doubting, judging
+from voicelog.visit import Visit, doubting, judging
 
 NOON = datetime(2026, 1, 1, 12, tzinfo=UTC)
 
@@ -36,6 +36,11 @@ class Stage:
 
     def _read(self, words: Words, board: str) -> Understood:
         return Understood(meaning=self.reader.read(words, Context(board=board)), words=words)
+
+
+def stage_of(visit: Visit) -> Stage:
+    """A stage with the grammar and the sheet of a job."""
+    return Stage(visit.grammar, visit.sheet)
 
 
 class Rehearsal:

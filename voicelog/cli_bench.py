@@ -1,0 +1,150 @@
+"""``voicelog bench ...``: the figures, each by one command; with --json one object and nothing else."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from pydantic import BaseModel
+from rich.console import Console
+from rich.progress import Progress
+
+app = typer.Typer(help="Figures: how well it hears, how fast it answers, what it survives.", no_args_is_help=True)
+
+AsJson = Annotated[bool, typer.Option("--json", help="one JSON object on standard output and nothing else")]
+Folder = Annotated[Path, typer.Argument(metavar="DIR", help="sound files and their index.jsonl")]
+
+
+@contextmanager
+def progress() -> Iterator[Callable[[int, int], None]]:
+    """A bar on standard error, shown for anything that takes its time."""
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def show(found: BaseModel, as_json: bool) -> None:
+    from voicelog.proving import showing
+
+    typer.echo(showing.as_json(found) if as_json else showing.as_text(found))
+
+
+@app.command()
+def strings(
+    folder: Folder,
+    words: Annotated[str, typer.Option(help="the words of the loop; all words of the texts otherwise")] = "",
+    digits: Annotated[bool, typer.Option("--digits", help="compare the digits that were meant")] = False,
+    model: Annotated[Path | None, typer.Option(metavar="DIR", help="a model folder of your own")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Word strings: share of strings and words heard wrong."""
+    from voicelog.hearing.model_folder import BUNDLED
+    from voicelog.proving.strings import score
+
+    with progress() as told:
+        found = score(folder, words.split() or None, digits, model or BUNDLED, progress=told)
+    show(found, as_json)
+
+
+@app.command()
+def latency(as_json: AsJson = False) -> None:
+    """From the last word to the first sound of the answer; start, memory, computing."""
+    from voicelog.proving.latency import bench_latency
+
+    with progress() as told:
+        found = bench_latency(progress=told)
+    show(found, as_json)
+
+
+@app.command()
+def accuracy(
+    folder: Annotated[list[Path], typer.Argument(metavar="DIR...", help="sets to score")],
+    as_json: AsJson = False,
+) -> None:
+    """Every set clean, in noise and through a narrow band."""
+    from voicelog.proving.accuracy import bench_accuracy
+
+    with progress() as told:
+        found = bench_accuracy(folder, progress=told)
+    show(found, as_json)
+
+
+@app.command()
+def chatter(
+    hours: Annotated[float, typer.Option(help="of talk and noise")] = 1.0,
+    noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Speech that is not meant for the log: what is offered of it an hour, and what is kept."""
+    from voicelog import visiting
+    from voicelog.proving.chatter import bench_chatter
+    from voicelog.proving.rehearsal import stage_of
+
+    visit = visiting.open_visit_or_demo(None)
+    with progress() as told:
+        found = bench_chatter(stage_of(visit), visiting.open_recogniser(visit), hours, noise=noise, progress=told)
+    show(found, as_json)
+
+
+@app.command()
+def readback(
+    readings: Annotated[int, typer.Option(help="how many")] = 6000,
+    as_json: AsJson = False,
+) -> None:
+    """Seeded recogniser errors against a listener: kept and wrong, caught, seconds a reading."""
+    from voicelog.proving.readback import bench_readback
+
+    with progress() as told:
+        found = bench_readback(readings, progress=told)
+    show(found, as_json)
+
+
+@app.command()
+def learn(folder: Folder, as_json: AsJson = False) -> None:
+    """One person's voice: strings wrong before and after learning it."""
+    from voicelog.proving.learn import bench_learn
+
+    with progress() as told:
+        found = bench_learn(folder, progress=told)
+    show(found, as_json)
+
+
+@app.command()
+def crash(
+    kills: Annotated[int, typer.Option(help="how many")] = 10_000,
+    workers: Annotated[int, typer.Option(help="processes at once")] = 2,
+    as_json: AsJson = False,
+) -> None:
+    """Kill the writer at random moments, cut its files short, fill its disk: nothing acknowledged may be lost."""
+    from voicelog.proving.crash import bench_crash
+
+    with progress() as told:
+        found = bench_crash(kills, workers=workers, progress=told)
+    show(found, as_json)
+    raise typer.Exit(0 if found.passed else 1)
+
+
+@app.command()
+def tampering(
+    every: Annotated[int, typer.Option(help="flip every so many bits")] = 1,
+    workers: Annotated[int, typer.Option(help="processes at once")] = 2,
+    as_json: AsJson = False,
+) -> None:
+    """Change a journal in every way: each change must be found."""
+    from voicelog.proving.tampering import bench_tampering
+
+    with progress() as told:
+        found = bench_tampering(every, workers, progress=told)
+    show(found, as_json)
+    raise typer.Exit(0 if found.passed else 1)
+
+
+@app.command()
+def load(as_json: AsJson = False) -> None:
+    """Large journals and sheets: how time grows with size."""
+    from voicelog.proving.load import bench_load
+
+    with progress() as told:
+        found = bench_load(progress=told)
+    show(found, as_json)
