@@ -166,6 +166,19 @@ def test_a_reading_called_again_and_again_becomes_a_trend():
     assert heights == sorted(heights, reverse=True)  # 0.0612 GΩ lies between 40 and 72 MΩ
 
 
+def test_a_large_board_is_drawn_in_parts_that_fit_a_page():
+    tell = sample.Story()
+    limit = sample.verdict("pass", sample.ZS_32, "1.09", "ohm")
+    for n in range(70):
+        tell.affirmed("words", sample.reading(sample.place(str(n + 1)), "zs", "0.30", "ohm"), limit)
+    drawn = pictures(schedule_of(sample.sheet(), tell.entries), fold(tell.entries), load_wording())
+    assert [p.title for p in drawn if p.title.startswith("Zs")] == [
+        f"Zs against the limit of each circuit ({n} of 3)" for n in (1, 2, 3)
+    ]
+    assert sum(p.words.count("0.30 Ω of 1.09") for p in drawn) == 70
+    assert all(float(ElementTree.fromstring(p.svg).get("height")) < 900 for p in drawn)
+
+
 def test_the_test_of_an_rcd_counts_for_the_circuits_behind_it():
     told = job_pictures()[-1].words
     assert "1  cooker: " in told and told.count("RCD within limit") == 4  # four circuits lie behind RCD1

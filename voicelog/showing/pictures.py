@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from typing import Any
 
 from voicelog.keeping.record import Line, Record
 from voicelog.model import Noun, Number, Outcome, Place
@@ -34,6 +35,7 @@ GROUPS = {  # what the board map calls done, in the trade's order of tests
     "RCD": ("rcd_time", "rcd_ramp"),
     "leakage": ("earth_leakage",),
 }
+MOST_ROWS = 30  # of one picture: more would not fit a page
 FEWEST = 4  # readings before a course over time is worth drawing
 INSULATION = ("ir_ll", "ir_le", "ir_ne", "ir_lne")
 
@@ -122,8 +124,16 @@ def _figure(row: Row, quantity: str, unit: str, wording: Wording) -> Decimal | N
 
 def _loops(schedule: Schedule, wording: Wording) -> Iterator[Picture]:
     shares = tuple(share for row in _circuits(schedule) for share in _share(row, wording))
-    if shares:
-        yield share_chart(shares)
+    for title, some in _in_parts("Zs against the limit of each circuit", shares):
+        yield share_chart(some, title)
+
+
+def _in_parts(title: str, rows: tuple[Any, ...]) -> Iterator[tuple[str, tuple[Any, ...]]]:
+    """The rows in pictures that fit a page, each with its title."""
+    count = -(-len(rows) // MOST_ROWS)
+    for part in range(count):
+        some = rows[part * MOST_ROWS : (part + 1) * MOST_ROWS]
+        yield (f"{title} ({part + 1} of {count})" if count > 1 else title), some
 
 
 def _share(row: Row, wording: Wording) -> Iterator[Share]:
@@ -215,7 +225,8 @@ def _maps(schedule: Schedule) -> Iterator[Picture]:
             MapRow(label=f"{row.place.circuit}  {row.name}".strip(), cells=tuple(_cells(row, tested, waiting)))
             for row in _circuits(schedule, board)
         )
-        yield board_map(rows, tuple(GROUPS), f"What is done on {board}")
+        for title, some in _in_parts(f"What is done on {board}", rows):
+            yield board_map(some, tuple(GROUPS), title)
 
 
 def _cells(row: Row, tested: dict[str, tuple[Kept, ...]], waiting: set[tuple[str, str]]) -> Iterator[MapCell]:
