@@ -134,9 +134,6 @@ class EarWith:
     def sound(self, heard):
         return None
 
-    def close_until(self, moment):
-        pass
-
 
 def heard(text, **fields):
     return Heard(hypotheses=(Hypothesis(words=tuple(Word(text=word) for word in text.split())),), **fields)

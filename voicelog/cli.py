@@ -96,6 +96,9 @@ def listen(
     attention: Annotated[str, typer.Option(metavar="WORD", help="take only what begins with this word")] = "",
     page: Annotated[bool, typer.Option("--page", help="show a live page on this computer")] = False,
     network: Annotated[bool, typer.Option("--network", help="with --page: on the local network too, by key")] = False,
+    push_to_talk: Annotated[
+        bool, typer.Option("--push-to-talk", help="hear one utterance for each press of Enter")
+    ] = False,
 ) -> None:
     """Listen, say back, check and keep: the visit itself."""
     from voicelog import visiting
@@ -111,6 +114,7 @@ def listen(
         attention=attention.lower(),
         page=page or network,
         network=network,
+        push_to_talk=push_to_talk,
     )
     record = visiting.listen(folder, options, console())
     console().print(visiting.closing_words(record))

@@ -31,8 +31,8 @@ def run_demo(out: Path, voice: str, console: Console) -> Record:
     console.print(f"An invented village hall whose RCD keeps tripping; the recording is {recording()}.\n")
     visit = open_visit(job)
     options = Options(source=recording(), silent=voice == SILENT, voice=voice)
-    with open_ear(visit, options) as ear:
-        record = run(visit, ear, open_the_mouth(options), Policy.EVERY, Screen(console))
+    with open_the_mouth(options) as mouth, open_ear(visit, options) as ear:
+        record = run(visit, ear, mouth, Policy.EVERY, Screen(console))
     console.print(f"\n{closing_words(record)}")
     for path in write_all(job, out):
         console.print(f"wrote {path}")

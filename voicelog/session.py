@@ -4,7 +4,6 @@ Hear an utterance, find its meaning, take one step of the dialogue, then do
 what the step asks for in order: keep the entry first, speak about it after.
 """
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -167,7 +166,6 @@ class Session:
     def _speak(self, text: str, tone: Tone | None) -> None:
         self.watcher.spoke(text, tone)
         self.mouth.say(text, tone)
-        self.ear.close_until(max(self.mouth.busy_until, time.monotonic()))
 
     def _say_lost(self, why: str) -> None:
         self.watcher.lost(why)

@@ -15,7 +15,7 @@ from rich.console import Console
 from voicelog.errors import InputError
 from voicelog.hearing.audio import Microphone, sound_pieces
 from voicelog.hearing.ear import Ear, Hand, Pressed, ScriptedEar
-from voicelog.hearing.listening import SoundEar, recorded
+from voicelog.hearing.listening import TALK, OwnVoice, SoundEar, recorded
 from voicelog.hearing.model_folder import Kind, open_folder, prepared
 from voicelog.hearing.recogniser import Recogniser, hear_all, held_to
 from voicelog.hearing.word_graph import WordArc, WordGraph, with_filler
@@ -27,6 +27,7 @@ from voicelog.resources import data_folder
 from voicelog.screen import Screen
 from voicelog.session import Session, Watcher
 from voicelog.talking.conversation import Policy
+from voicelog.talking.speaking import Speaking
 from voicelog.talking.voice import Mouth, SilentMouth, open_mouth
 from voicelog.visit import Visit, open_visit
 
@@ -47,6 +48,7 @@ class Options:
     attention: str = ""  # a word that readings must begin with; empty for none
     page: bool = False  # a live page on this computer
     network: bool = False  # and on the local network, by key
+    push_to_talk: bool = False  # hear only the utterance after each press of Enter, or of a pedal that acts as one
 
 
 def listen(folder: Path, options: Options, console: Console) -> Record:
@@ -58,8 +60,25 @@ def listen(folder: Path, options: Options, console: Console) -> Record:
         if options.page:
             page = stack.enter_context(served_page(visit.sheet, hand, options.network, console))
             watcher = Watchers(watcher, page)
-        ear = stack.enter_context(open_ear(visit, options, hand))
-        return run(visit, ear, open_the_mouth(options), Policy(options.policy), watcher)
+        mouth = stack.enter_context(open_the_mouth(options))
+        if not options.typed:
+            watch_keys(hand, mouth)
+        ear = stack.enter_context(open_ear(visit, options, hand, mouth))
+        return run(visit, ear, mouth, Policy(options.policy), watcher)
+
+
+def watch_keys(hand: "Hand[Pressed]", mouth: Mouth) -> None:
+    """Enter, or a pedal that acts as one: ends a prompt in progress, otherwise opens the ear for push-to-talk."""
+
+    def watch() -> None:
+        for _ in sys.stdin:
+            if mouth.busy:
+                mouth.stop()
+            else:
+                hand.put(Pressed(TALK))
+
+    if sys.stdin.isatty():
+        Thread(target=watch, daemon=True, name="keys").start()
 
 
 def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher) -> Record:
@@ -79,7 +98,9 @@ def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher) 
 
 
 @contextmanager
-def open_ear(visit: Visit, options: Options, hand: "Hand[Pressed] | None" = None) -> Iterator[Ear]:
+def open_ear(
+    visit: Visit, options: Options, hand: "Hand[Pressed] | None" = None, mouth: Mouth | None = None
+) -> Iterator[Ear]:
     """Typed words, a recording, or the microphone."""
     if options.typed:
         yield ScriptedEar(_typed_lines(options.source), hand)
@@ -88,8 +109,9 @@ def open_ear(visit: Visit, options: Options, hand: "Hand[Pressed] | None" = None
     if options.source is not None:
         yield SoundEar(recogniser, recorded(options.source), hand)
         return
+    own_voice = OwnVoice(lambda: mouth.busy_until, mouth.stop) if mouth else None
     with Microphone(options.device or None) as microphone:
-        yield SoundEar(recogniser, microphone, hand)
+        yield SoundEar(recogniser, microphone, hand, own_voice, options.push_to_talk)
 
 
 def open_recogniser(visit: Visit, model: Path | None = None) -> Recogniser:
@@ -190,9 +212,17 @@ def _lines_as_they_come(stream: TextIO) -> Iterator[str]:
         yield line
 
 
-def open_the_mouth(options: Options) -> Mouth:
-    """The voice asked for; the screen shows what is said in any case."""
-    return SilentMouth() if options.silent or options.typed else open_mouth(options.voice)
+@contextmanager
+def open_the_mouth(options: Options) -> Iterator[Mouth]:
+    """The voice asked for; the screen shows what is said in any case. What waits to be said is said before the end."""
+    if options.silent or options.typed:
+        yield SilentMouth()
+        return
+    mouth = Speaking(open_mouth(options.voice))
+    try:
+        yield mouth
+    finally:
+        mouth.close()
 
 
 def closing_words(record: Record) -> str:

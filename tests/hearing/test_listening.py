@@ -1,64 +1,107 @@
-"""The ear over a stream: utterances, silences, losses, clips, and deafness while the program speaks."""
+"""The ear that hears sound: what it passes on, what it is deaf to, when it tells of silence."""
 
-from collections.abc import Iterator
-from pathlib import Path
+from queue import SimpleQueue
 
 import numpy as np
-import pytest
 
-from tests.hearing.tones import PRONUNCIATIONS, say, silence, write_folder
 from voicelog.hearing.audio import PIECE, Piece
-from voicelog.hearing.ear import Lost, Quiet
-from voicelog.hearing.graph import loop
-from voicelog.hearing.lexicon import Lexicon
-from voicelog.hearing.listening import MARGIN_S, QUIET_S, SoundEar
-from voicelog.hearing.model_folder import open_folder, prepared
-from voicelog.hearing.recogniser import Recogniser
+from voicelog.hearing.ear import Lost, Pressed, Quiet
+from voicelog.hearing.filterbank import RATE_HZ
+from voicelog.hearing.listening import SHOUT, TALK, OwnVoice, SoundEar
+from voicelog.model import Heard, Hypothesis, Word
+
+PIECES_A_SECOND = RATE_HZ / PIECE
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory) -> Path:
-    return write_folder(tmp_path_factory.mktemp("toy"))
+class LoudMeansWord:
+    """A recogniser double: every piece that is not silence is an utterance of one word."""
+
+    def __init__(self):
+        self.taken = 0
+        self.voided = 0
+
+    @property
+    def taken_s(self):
+        return self.taken / RATE_HZ
+
+    def hear(self, samples):
+        start_s = self.taken_s
+        self.taken += len(samples)
+        if np.any(samples):
+            word = Word(text="affirm", start_s=start_s, end_s=self.taken_s)
+            yield Heard(hypotheses=(Hypothesis(words=(word,)),), start_s=start_s, end_s=self.taken_s)
+
+    def finish(self):
+        self.voided += 1
+        return iter(())
 
 
-@pytest.fixture
-def recogniser(folder) -> Recogniser:
-    graph = loop(["one", "two", "nine"])
-    return Recogniser(prepared(open_folder(folder), graph, Lexicon(PRONUNCIATIONS), cache=folder / "cache"))
+def piece(level=0, at=float("inf"), lost=False):
+    return Piece(np.full(PIECE, level, np.int16), at, lost)
 
 
-def pieces(*parts: np.ndarray, at: float = 0.0, lost: int = -1) -> Iterator[Piece]:
-    sound = np.concatenate(parts)
-    for number, first in enumerate(range(0, len(sound), PIECE)):
-        yield Piece(sound[first : first + PIECE], at + first / 16_000, lost=number == lost)
+def kinds(ear):
+    return [type(event) for event in ear.events()]
 
 
-def test_tells_utterances_and_silence(recogniser):
-    events = list(SoundEar(recogniser, pieces(say("one"), silence(9.5), say("two"), silence(1.0))).events())
-    first, soon, late, second = events
-    assert (first.texts, second.texts) == (("one",), ("two",))
-    assert [quiet.seconds for quiet in (soon, late)] == pytest.approx(QUIET_S, abs=0.07)
-    assert all(isinstance(quiet, Quiet) for quiet in (soon, late))
+def test_an_utterance_comes_with_its_sound():
+    ear = SoundEar(LoudMeansWord(), [piece(), *[piece(100)], *[piece()] * 10])
+    heard = next(event for event in ear.events() if isinstance(event, Heard))
+    assert 100 in ear.sound(heard)
 
 
-def test_lost_sound_voids_the_utterance(recogniser):
-    source = pieces(say("one", "nine"), silence(0.12), say("one"), silence(1.0), lost=13)
-    lost, heard = SoundEar(recogniser, source).events()
-    assert isinstance(lost, Lost)
-    assert heard.texts == ("one",)
+def test_its_own_voice_is_not_heard():
+    pieces = [piece(100, at=1.0), piece(100, at=3.0)]
+    ear = SoundEar(LoudMeansWord(), pieces, own_voice=OwnVoice(until=lambda: 2.0))
+    assert kinds(ear) == [Heard]
 
 
-def test_keeps_the_sound_of_an_utterance(recogniser):
-    listening = SoundEar(recogniser, pieces(silence(2.0), say("one"), silence(1.0)))
-    (heard,) = listening.events()
-    kept = listening.sound(heard)
-    assert len(kept) == pytest.approx((heard.end_s - heard.start_s + 2 * MARGIN_S) * 16_000, abs=2)
-    assert np.abs(kept[:1600]).max() == 0
-    assert np.abs(kept).max() > 7000
+def test_a_raised_voice_ends_a_prompt_and_a_knock_does_not():
+    stopped = []
+    voice = OwnVoice(until=lambda: 2.0, stop=lambda: stopped.append(True))
+    loud, soft = round(SHOUT * 1.2), round(SHOUT * 0.5)
+    knocks = [piece(loud, at=1.0), piece(soft, at=1.0)] * 6
+    list(SoundEar(LoudMeansWord(), knocks, own_voice=voice).events())
+    assert stopped == []
+    list(SoundEar(LoudMeansWord(), [piece(loud, at=1.0)] * 4, own_voice=voice).events())
+    assert stopped == [True]
 
 
-def test_a_closed_ear_hears_nothing(recogniser):
-    source = pieces(say("one"), silence(1.0), say("two"), silence(1.0), at=100.0)
-    listening = SoundEar(recogniser, source)
-    listening.close_until(100.9)
-    assert [heard.texts for heard in listening.events()] == [("two",)]
+def test_silence_is_told_after_four_and_after_eight_seconds_and_then_anew():
+    ear = SoundEar(LoudMeansWord(), [piece()] * round(17 * PIECES_A_SECOND))
+    told = [round(event.seconds) for event in ear.events() if isinstance(event, Quiet)]
+    assert told == [4, 8, 4, 8]
+
+
+def test_no_silence_is_told_while_the_program_speaks():
+    pieces = [piece(at=1.0)] * round(9 * PIECES_A_SECOND)
+    assert kinds(SoundEar(LoudMeansWord(), pieces, own_voice=OwnVoice(until=lambda: 2.0))) == []
+
+
+def test_lost_sound_voids_what_was_being_said():
+    recogniser = LoudMeansWord()
+    events = list(SoundEar(recogniser, [piece(), piece(lost=True), piece()]).events())
+    assert [type(event) for event in events] == [Lost]
+    assert recogniser.voided == 2  # once for the loss, once at the end
+
+
+def test_push_to_talk_hears_one_utterance_a_press():
+    hand = SimpleQueue()
+
+    def pieces():
+        yield piece(100)
+        hand.put(Pressed(TALK))
+        yield piece(100)  # pressed too late for this one's beginning: looked for before the next
+        yield piece(100)
+        yield piece(100)
+
+    ear = SoundEar(LoudMeansWord(), pieces(), hand, push_to_talk=True)
+    assert kinds(ear) == [Heard]
+
+
+def test_answers_by_hand_come_between():
+    hand = SimpleQueue()
+    hand.put(Pressed("affirm", 7))
+    events = list(SoundEar(LoudMeansWord(), [piece(), piece(100)], hand).events())
+    assert events[0] == Pressed("affirm", 7)
+    assert isinstance(events[1], Heard)

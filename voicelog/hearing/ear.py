@@ -59,9 +59,6 @@ class Ear(Protocol):
     def sound(self, heard: Heard) -> np.ndarray | None:
         """The samples of an utterance just given (int16, 16 kHz, mono), or None when there is no sound."""
 
-    def close_until(self, moment: float) -> None:
-        """Hear nothing until ``time.monotonic()`` reaches the moment: the program itself is speaking."""
-
 
 class ScriptedEar:
     """Hears typed lines: for a quiet desk, a demonstration, a test.
@@ -88,9 +85,6 @@ class ScriptedEar:
 
     def sound(self, heard: Heard) -> np.ndarray | None:
         return None
-
-    def close_until(self, moment: float) -> None:
-        """Typing is never the program's own voice."""
 
 
 def _typed(text: str, clock: float) -> Heard | Quiet:
