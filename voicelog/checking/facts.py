@@ -14,6 +14,7 @@ NAMES = {
     "device_type": "type of the protective device",
     "rcd_rating": "rated residual current of the RCD",
     "rcd_type": "type of the RCD",
+    "earthing": "earthing arrangement",
 }
 
 
@@ -29,6 +30,7 @@ def stated(case: Case) -> Decimal | str | None:
         "device_type": (device.type or None) if device else None,
         "rcd_rating": rcd.rated_residual_current_mA if rcd else None,
         "rcd_type": rcd.type if rcd else None,
+        "earthing": supply.earthing,
     }[case.reading.quantity]
 
 

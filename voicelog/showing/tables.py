@@ -60,6 +60,7 @@ LIVE = {
     "leakage_mA": ("Leakage", "mA"),
     "leakage_dc_mA": ("Leakage d.c.", "mA"),
     "main_fuse_A": ("Main fuse", "A"),
+    "earthing": ("Earthing", ""),
     "spd": ("SPD", ""),
     "remarks": ("Remarks", ""),
 }

@@ -169,6 +169,7 @@ BEGINNING: dict[str, Move] = {
     "finish": touring.finish,
     "observation": noting.observe,
     "note": noting.take_note,
+    "rename": noting.rename,
     "photo": noting.photo,
     "watch": watching.start,
     "name_point": noting.name_point,

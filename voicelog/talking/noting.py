@@ -25,6 +25,12 @@ def take_note(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return _dictate(talk, Note(kind="note", place=talk.place), "note, go ahead")
 
 
+def rename(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Rename circuit five": the next words are taken down as its name; the sheet is changed at the desk."""
+    place = said.understood.meaning.called.place
+    return _dictate(talk, Note(kind="rename", place=place), f"{desk.phrasing.place(place)}. say the new name")
+
+
 def _dictate(talk: Conversation, note: Note, text: str) -> Turn:
     return speak(talk.having(mode=Mode.DICTATING, note=note), text, Tone.ASKED)
 
