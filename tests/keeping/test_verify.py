@@ -8,11 +8,12 @@ import pytest
 
 from tests.keeping.conftest import NOON, Ticking, called
 from tests.keeping.test_journal import half_committed, killed_before_the_head_line, log, raw, rechained, tamper
+from voicelog.errors import JournalTampered
 from voicelog.keeping.chain import GENESIS
 from voicelog.keeping.clips import CLIPS, ClipFolder, remove_clip
 from voicelog.keeping.database import JOURNAL
 from voicelog.keeping.heads import HEADS
-from voicelog.keeping.journal import Journal, head
+from voicelog.keeping.journal import Journal, head, read_entries
 from voicelog.keeping.verify import verify_job
 
 SOUND = np.arange(1600, dtype=np.int16)
@@ -192,6 +193,25 @@ def test_a_damaged_page_leaves_the_rest_readable(job: Path):
     found = verify_job(job)
     assert found.exit_code == 1 and 30 < found.entries < 60
     assert any("is missing; journal.head knows it" in words for words in found.findings)
+
+
+@pytest.mark.parametrize("column", ["body", "digest"])
+@pytest.mark.parametrize("value", [None, 7, 1.5, b"\xff"])
+def test_a_row_turned_into_something_else_is_a_finding(job: Path, column: str, value: object):
+    """STRICT tables let nobody write this; a turned bit of the record's header can."""
+    log(job, 2)
+    connection = raw(job)
+    connection.execute("CREATE TABLE loose (number INTEGER PRIMARY KEY, body, digest)")
+    connection.execute("INSERT INTO loose SELECT * FROM entry")
+    connection.execute(f"UPDATE loose SET {column} = ? WHERE number = 2", (value,))
+    connection.execute("DROP TABLE entry")
+    connection.execute("ALTER TABLE loose RENAME TO entry")
+    connection.close()
+    found = verify_job(job, "0" * 64)
+    assert "entry 2 is damaged: it holds no text." in found.findings
+    for use in (read_entries, Journal.open):
+        with pytest.raises(JournalTampered, match="entry 2 was changed"):
+            use(job)
 
 
 def test_progress_counts_entries(job: Path):

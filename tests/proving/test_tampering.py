@@ -11,19 +11,19 @@ from voicelog.proving.tampering import Kind, Tampering, _outcome, _samples, benc
 
 @pytest.fixture(scope="module")
 def table() -> Tampering:
-    return bench_tampering(every=997)
+    return bench_tampering(every=1999, entries=4)
 
 
 def test_nothing_is_missed(table: Tampering):
     assert table.passed, [kind for kind in table.kinds if not kind.as_it_must]
-    assert sum(kind.tried for kind in table.kinds) > 1000
+    assert sum(kind.tried for kind in table.kinds) > 600
 
 
 def test_each_kind_was_tried_and_only_matching_heads_need_the_print(table: Tampering):
     by_name = {kind.name: kind for kind in table.kinds}
-    assert by_name["a field edited"].by_folder == by_name["a field edited"].tried > 100
-    assert by_name["two entries exchanged"].by_folder == 15  # all pairs of six
-    assert by_name["the last entries cut off"].by_folder == 6
+    assert by_name["a field edited"].by_folder == by_name["a field edited"].tried == 68  # 4 entries of 17 fields
+    assert by_name["two entries exchanged"].by_folder == 6  # all pairs of four
+    assert by_name["the last entries cut off"].by_folder == 4
     hopeless = [kind for kind in table.kinds if kind.name.endswith(WITH_HEADS)]
     assert len(hopeless) == 5 and all(kind.by_print for kind in hopeless)
     assert all(kind.by_print == 0 for kind in table.kinds if kind not in hopeless)

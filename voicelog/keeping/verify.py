@@ -126,9 +126,19 @@ def _rows(connection: sqlite3.Connection, path: Path, heads: Heads | None, findi
     findings += [f"the database: {words}." for words in _integrity(connection)]
     findings += [f"the database's own rule {name} is missing or changed." for name in _foreign(connection)]
     try:
-        return database.rows(connection)
+        rows = database.rows(connection)
     except sqlite3.DatabaseError:
-        return list(_salvaged(connection, len(heads.digests) if heads else 0))
+        rows = list(_salvaged(connection, len(heads.digests) if heads else 0))
+    return list(_texts(rows, findings))
+
+
+def _texts(rows: list[Row], findings: list[str]) -> Iterator[Row]:
+    """Only rows that hold text where text belongs: a damaged page can turn it into anything."""
+    for number, body, digest in rows:
+        if isinstance(body, str) and isinstance(digest, str):
+            yield number, body, digest
+        else:
+            findings.append(f"entry {number} is damaged: it holds no text.")
 
 
 def _integrity(connection: sqlite3.Connection) -> list[str]:

@@ -83,11 +83,14 @@ class Sample:
     printed: str
 
 
-def bench_tampering(every: int = 1, workers: int = 1, progress: Progress = quiet) -> Tampering:
-    """Try all changes, and every ``every``-th bit of both files; ``progress`` counts pieces of work."""
+def bench_tampering(every: int = 1, entries: int = ENTRIES, workers: int = 1, progress: Progress = quiet) -> Tampering:
+    """Try all changes to a job of ``entries`` entries, and every ``every``-th bit of both its files.
+
+    ``progress`` counts pieces of work.
+    """
     found: dict[str, Counter[str]] = {}
     with tempfile.TemporaryDirectory() as place, ProcessPoolExecutor(workers) as pool:
-        closed, unclosed, older = _samples(Path(place))
+        closed, unclosed, older = _samples(Path(place), entries)
         jobs = [pool.submit(_edited, unclosed, older, part, 8) for part in range(8)]
         jobs += [pool.submit(_turned, *piece) for piece in _pieces(closed, unclosed, every)]
         for done, job in enumerate(jobs, 1):
@@ -100,13 +103,13 @@ def bench_tampering(every: int = 1, workers: int = 1, progress: Progress = quiet
 # ---------------------------------------------------------------- the sample
 
 
-def _samples(place: Path) -> tuple[Sample, Sample, list[Path]]:
+def _samples(place: Path, entries: int = ENTRIES) -> tuple[Sample, Sample, list[Path]]:
     """The job closed, the same without its closing line, and copies of it as it grew."""
     folder, older = place / "job", []
     folder.mkdir()
-    for number in range(1, ENTRIES + 1):
+    for number in range(1, entries + 1):
         _log(folder, number)
-        if number < ENTRIES:
+        if number < entries:
             older.append(Path(shutil.copytree(folder, place / f"older{number}")))
     closed = _sample(folder)
     unclosed = Path(shutil.copytree(folder, place / "unclosed"))
