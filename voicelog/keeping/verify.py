@@ -23,6 +23,7 @@ from voicelog.keeping.storage import Progress, quiet, refusal, sha256_of, steppe
 from voicelog.model import Entry, EntryKind, Noun
 
 EXIT_CODES = {"whole": 0, "not whole": 1, "unreadable": 2}
+NOT_PRINTED = "no entry has the printed head: the journal is not the one that was printed from."
 SHORTEST_PRINTED = 16  # hexadecimal digits of a printed head: 64 bits, beyond trying out
 
 
@@ -250,7 +251,7 @@ def _printed(rows: list[Row], printed: str) -> Iterator[str]:
     if len(wanted) < SHORTEST_PRINTED:
         yield f"the printed head has {len(wanted)} digits; at least {SHORTEST_PRINTED} are needed to tell anything."
     elif not any(digest.startswith(wanted) for _, _, digest in rows):
-        yield "no entry has the printed head: the journal is not the one that was printed from."
+        yield NOT_PRINTED
 
 
 def _remarks(folder: Path, evidence: _Evidence, sounds: _Sounds) -> Iterator[str]:

@@ -31,7 +31,7 @@ from voicelog.keeping.database import JOURNAL
 from voicelog.keeping.heads import HEADS
 from voicelog.keeping.journal import Journal, head, read_entries
 from voicelog.keeping.storage import Progress, quiet
-from voicelog.keeping.verify import verify_job
+from voicelog.keeping.verify import NOT_PRINTED, verify_job
 from voicelog.model import Draft, Entry, EntryKind, Noun, Number, Place, Reading
 from voicelog.proving.forging import WITH_HEADS, all_changes
 
@@ -142,10 +142,9 @@ def _sounds(folder: Path) -> tuple[bytes, ...]:
 
 
 def _outcome(folder: Path, sample: Sample) -> str:
-    if verify_job(folder).exit_code:
-        return "by_folder"
-    if verify_job(folder, sample.printed).exit_code:
-        return "by_print"
+    found = verify_job(folder, sample.printed)
+    if found.exit_code:
+        return "by_print" if found.findings == (NOT_PRINTED,) else "by_folder"
     try:
         same = read_entries(folder) == sample.entries and _sounds(folder) == sample.sounds
     except KeepingError:
