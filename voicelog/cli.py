@@ -283,6 +283,89 @@ def demo(
 
 
 @app.command()
+def learn(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="whose voice")],
+    source: Annotated[
+        list[Path] | None,
+        typer.Option("--from", metavar="FILE", help="recordings with a .txt beside each, or an index.jsonl"),
+    ] = None,
+    job: Annotated[
+        Path | None, typer.Option("--from-job", metavar="JOB", help="readings this person affirmed there")
+    ] = None,
+    minutes: Annotated[float, typer.Option(help="of speech wanted")] = 1.5,
+    keep_sound: Annotated[
+        bool, typer.Option("--keep-sound", help="keep the phrases, so that later learning can use them")
+    ] = False,
+    device: Annotated[str, typer.Option(help="microphone, by number or part of its name")] = "",
+) -> None:
+    """Learn a person's voice: ninety seconds of the trade's phrases before the first job."""
+    from voicelog import lessons
+
+    lesson = lessons.Lesson(name, minutes, keep_sound)
+    if job is not None:
+        outcome = lessons.from_a_job(lesson, job, notes())
+    elif source:
+        outcome = lessons.from_recordings(lesson, source, notes())
+    else:
+        takes = lambda: lessons.spoken_takes(device)  # noqa: E731
+        outcome = lessons.from_phrases(lesson, takes, lambda: typer.confirm("Still the same person?"), console())
+    console().print(outcome.sentence, markup=False)
+
+
+voices_app = typer.Typer(help="The voices that were learnt.", no_args_is_help=True)
+app.add_typer(voices_app, name="voices")
+
+
+@voices_app.command("list")
+def voices_list() -> None:
+    """Who was learnt, when, from what, and what it gained."""
+    from voicelog.learning.profiles import Profiles
+
+    profiles = Profiles()
+    for name in profiles.names():
+        about = profiles.profile(name).about
+        kept = "sound kept" if about.sound_kept else "no sound kept"
+        console().print(
+            f"{name}: {about.learnt_at:%Y-%m-%d}, from {about.speech_s:.0f} s of {about.source}, {about.kind}; "
+            f"phones wrong {about.wrong_before:.1%} before, {about.wrong_after:.1%} after; {kept}",
+            markup=False,
+        )
+
+
+@voices_app.command("export")
+def voices_export(name: str, file: Path) -> None:
+    """A voice as one file, without any sound."""
+    from voicelog.learning.profiles import Profiles
+
+    Profiles().export(name, file)
+
+
+@voices_app.command("import")
+def voices_import(file: Path) -> None:
+    """A voice from such a file."""
+    from voicelog.learning.profiles import Profiles
+
+    console().print(f"imported {Profiles().import_(file).name}", markup=False)
+
+
+@voices_app.command("back")
+def voices_back(name: str) -> None:
+    """Use the version before the one in use."""
+    from voicelog.learning.profiles import Profiles
+
+    console().print(f"{name}: version {Profiles().back(name).version} is in use", markup=False)
+
+
+@voices_app.command("delete")
+def voices_delete(name: str) -> None:
+    """Delete everything about a person's voice."""
+    from voicelog.learning.profiles import Profiles
+
+    Profiles().delete(name)
+    console().print(f"deleted {name}", markup=False)
+
+
+@app.command()
 def about(
     licences: Annotated[bool, typer.Option("--licences", help="of everything that it rests on")] = False,
 ) -> None:

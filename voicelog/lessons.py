@@ -1,0 +1,143 @@
+"""``voicelog learn``: phrase by phrase with a person, or from recordings, or from a job already done."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+from rich.console import Console
+from rich.progress import Progress
+
+from voicelog.errors import InputError
+from voicelog.hearing.audio import Microphone, level_of
+from voicelog.hearing.filterbank import RATE_HZ
+from voicelog.hearing.lexicon import bundled_lexicon
+from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED
+from voicelog.hearing.nnet3 import read_model
+from voicelog.learning.enrolment import Enrolment
+from voicelog.learning.lesson import Outcome, learn_from_enrolment, learn_from_files, learn_from_job, spoken_in
+from voicelog.learning.phrase_plan import phrase_plan
+from voicelog.learning.profiles import Profiles
+from voicelog.learning.takes import judge_take
+from voicelog.meaning.grammar import load_grammar
+
+# One take from a microphone: it begins when speech stands this far over the room, and ends after a pause.
+OVER_ROOM_dB = 12.0
+PAUSE_S = 0.9
+LONGEST_S = 12.0
+BEFORE_S = 0.3  # kept before the beginning
+
+Sound = np.ndarray
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """What to learn from, and what the person allows."""
+
+    name: str
+    minutes: float = 1.5
+    keep_sound: bool = False
+
+
+def from_recordings(lesson: Lesson, files: list[Path], console: Console) -> Outcome:
+    """Recordings with their words beside them. Raises SoundError and InputError naming the file."""
+    with told(console) as progress:
+        return learn_from_files(Profiles(), lesson.name, files, lesson.keep_sound, progress)
+
+
+def from_a_job(lesson: Lesson, job: Path, console: Console) -> Outcome:
+    """Readings of a job that this person affirmed."""
+    with told(console) as progress:
+        return learn_from_job(Profiles(), lesson.name, job, lesson.keep_sound, progress)
+
+
+def from_phrases(
+    lesson: Lesson, takes: Callable[[], Iterator[Sound]], same: Callable[[], bool], console: Console
+) -> Outcome:
+    """Phrases said by request, taken up where they were left. ``same``: is it still the same person?"""
+    profiles = Profiles()
+    enrolment = said_all(lesson, profiles.unfinished(lesson.name), takes(), same, console)
+    with told(console) as progress:
+        return learn_from_enrolment(profiles, lesson.name, enrolment, lesson.keep_sound, progress)
+
+
+def said_all(
+    lesson: Lesson, folder: Path, takes: Iterator[Sound], same: Callable[[], bool], console: Console
+) -> Enrolment:
+    """The enrolment once every phrase was said; kept in ``folder`` after each take.
+
+    Raises InputError when the takes run out before: what was said is kept for another time.
+    """
+    pronounce = bundled_lexicon().pronounce
+    enrolment = Enrolment.resume(folder) or Enrolment(phrase_plan(load_grammar(), pronounce, lesson.minutes))
+    judge = partial(_judged, read_model(BUNDLED / ACOUSTIC), pronounce)
+    while enrolment.phrase:
+        console.print(f"[{enrolment.seconds:3.0f} s]  say:  {enrolment.phrase}", markup=False)
+        sound = next(takes, None)
+        if sound is None:
+            left = len(enrolment.waiting)
+            raise InputError(f"{left} phrases are still to be said.", do="What was said is kept: go on another time.")
+        enrolment, take = enrolment.take(sound, judge)
+        if take.advice:
+            console.print(f"         {take.advice}", markup=False)
+        if enrolment.asks:
+            enrolment = enrolment.same_person(same())
+        enrolment.save(folder)
+    return enrolment
+
+
+def _judged(model, pronounce, sound, phrase, earlier):  # noqa: ANN001, ANN202 - the shape of enrolment.Judge
+    return judge_take(sound, phrase, model, pronounce, earlier)
+
+
+# ---------------------------------------------------------------- takes
+
+
+def spoken_takes(device: str) -> Iterator[Sound]:
+    """Takes from the microphone, one after another."""
+    with Microphone(device or None) as microphone:
+        yield from cut_into_takes(piece.samples for piece in microphone)
+
+
+def recorded_takes(files: Iterable[Path]) -> Iterator[Sound]:
+    """Takes from recordings, in their order."""
+    return (spoken.sound for spoken in spoken_in(list(files)))
+
+
+def cut_into_takes(pieces: Iterable[Sound]) -> Iterator[Sound]:
+    """Each stretch of speech between pauses, as one take."""
+    quiet: list[Sound] = []
+    take: list[Sound] = []
+    silent_s = 0.0
+    for piece in pieces:
+        if not take and not _is_speech(piece, quiet):
+            quiet = [*quiet, piece][-round(2 * RATE_HZ / len(piece)) :]
+            continue
+        take = take or list(quiet[-round(BEFORE_S * RATE_HZ / len(piece)) :])
+        silent_s = 0.0 if _is_speech(piece, quiet) else silent_s + len(piece) / RATE_HZ
+        take.append(piece)
+        if silent_s >= PAUSE_S or sum(map(len, take)) >= LONGEST_S * RATE_HZ:
+            yield np.concatenate(take)
+            take, silent_s = [], 0.0
+
+
+def _is_speech(piece: Sound, quiet: list[Sound]) -> bool:
+    if len(quiet) < 5:  # the room is not known yet
+        return False
+    return level_of(piece).speech_dB > level_of(np.concatenate(quiet)).floor_dB + OVER_ROOM_dB
+
+
+class told:
+    """A bar on the console while learning; given steps done of all."""
+
+    def __init__(self, console: Console) -> None:
+        self._bar = Progress(console=console, transient=True)
+
+    def __enter__(self) -> Callable[..., None]:
+        self._bar.start()
+        task = self._bar.add_task("learning", total=1.0)
+        return lambda share: self._bar.update(task, completed=share)
+
+    def __exit__(self, *_: object) -> None:
+        self._bar.stop()
