@@ -127,7 +127,7 @@ _STEPS = np.zeros((len(GRAPH_PHONES) + 1, 5), np.int32)  # phone -> loop, to_bla
 _STEPS[_IDS.phone_numbers[SILENCE]] = (_IDS.silence.loop, 0, _IDS.silence.leave, 0, 0)
 for _name in GRAPH_PHONES[1:]:
     _STEPS[_IDS.phone_numbers[_name]] = astuple(_IDS.steps(*_name.split("_")))
-_OUTPUT = np.array([0, *(PHONE_ID.get(name[:-2], BLANK) for name in GRAPH_PHONES)])  # phone -> network output
+_OUTPUT = np.array([0, BLANK, *(PHONE_ID[name[:-2]] for name in GRAPH_PHONES[1:])])  # phone -> network output
 _INSIDE = np.array([False, *(name[-2:] in ("_B", "_I") for name in GRAPH_PHONES)])  # a blank may follow
 
 _OUTPUTS_OF_STEPS = np.array(_IDS.outputs)
