@@ -22,7 +22,7 @@ def test_each_read_back_lies_as_sound_beside_its_words(tmp_path, monkeypatch):
     def heard(folder, words, model):
         rows = read_index(folder)
         assert {word for row in rows for word in row.text} == set(words)
-        return scored(_row(row.text, row.text[:-1] if number == 0 else row.text) for number, row in enumerate(rows))
+        return scored(_row(row.text, _worse(row.text, number)) for number, row in enumerate(rows))
 
     monkeypatch.setattr(read_aloud, "score", heard)
     (found,) = bench_read_aloud(4, voices=[EspeakVoice()], keep=tmp_path).voices
@@ -32,7 +32,12 @@ def test_each_read_back_lies_as_sound_beside_its_words(tmp_path, monkeypatch):
         assert soundfile.info(tmp_path / "espeak-1" / line["file"]).duration == pytest.approx(line["seconds"], abs=0.05)
         assert not set(line["text"]) & set(",.?")
     assert found.read_backs_right == 0.75 and found.words_right == 1 - 1 / found.words
-    assert list(found.confused.values()) == [1]
+    assert list(found.confused.values()) == [1] and found.put_in == 2
+
+
+def _worse(text, number):
+    """The first loses its last word, the others have one put in or changed for its like."""
+    return {0: text[:-1], 1: ("r", *text), 2: (*text, "r")}.get(number, tuple("to" if w == "two" else w for w in text))
 
 
 def _row(said, heard):
