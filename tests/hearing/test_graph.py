@@ -89,12 +89,14 @@ FREE = GraphCosts(word=0.0, phone=0.0, silence=0.0)
         ("T UW W AH N", "two one"),
         ("N AY N - N AY N", "nine nine"),
         ("OW OW", "oh"),
+        ("W AH N - S IH K S", "one six"),
+        ("- - S IH K S - S IH K S", "six six"),
         ("OW - OW", "oh oh"),
         ("P OY N T - T UW", "point two"),
     ],
 )
 def test_lets_phones_blanks_and_pauses_through(heard, words):
-    assert tuple(words.split()) in walker(loop(["one", "two", "nine", "point", "oh"]), FREE).cheapest(outputs(heard))
+    assert tuple(words.split()) in walker(loop(["one", "two", "nine", "point", "oh", "six"]), FREE).cheapest(outputs(heard))
 
 
 @pytest.mark.parametrize("heard", ["W AH", "W N", "AH N W", "W AH N UW", "W AH N W", "N AY N N AY N"])

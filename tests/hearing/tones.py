@@ -23,6 +23,7 @@ PRONUNCIATIONS = {
     "point": (("P", "OY", "N", "T"),),
     "ohms": (("OW", "M", "Z"),),
     "megohms": (("M", "EH", "G", "OW", "M", "Z"),),
+    "six": (("S", "IH", "K", "S"),),
     "zs": (("Z", "EH", "D", "EH", "S"),),
     "to": (("T", "UW"),),
 }

@@ -104,7 +104,7 @@ class Recogniser:
     def _ended(self, final: bool) -> Heard | None:
         began = time.process_time()
         found = _alternatives(self._decoder, final)
-        judged = _alternatives(self._judge, final) if self._judge else ()
+        judged = _alternatives(self._judge, final=True) if self._judge else ()
         spent_s = self._spent_s + time.process_time() - began
         self._spent_s = 0.0
         if not found or not found[0].words:
