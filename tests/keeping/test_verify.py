@@ -214,6 +214,19 @@ def test_a_row_turned_into_something_else_is_a_finding(job: Path, column: str, v
             use(job)
 
 
+def test_damage_that_makes_the_database_stammer_is_unreadable_in_words(job: Path):
+    """A turned bit in the text of the schema: SQLite quotes it in an error that is no UTF-8."""
+    log(job, 2)
+    data = (job / JOURNAL).read_bytes()
+    assert b"CREATE TRIGGER entry_in_order" in data
+    (job / JOURNAL).write_bytes(data.replace(b"CREATE TRIGGER entry_in_order", b"CREATE TRIG\xe5ER entry_in_order"))
+    found = verify_job(job)
+    assert found.exit_code == 2 and "damaged" in found.findings[0]
+    for use in (read_entries, Journal.open):
+        with pytest.raises(JournalTampered, match="damaged"):
+            use(job)
+
+
 def test_progress_counts_entries(job: Path):
     log(job, 3)
     seen: list[tuple[int, int]] = []

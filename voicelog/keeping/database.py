@@ -73,9 +73,14 @@ REFUSALS: dict[int, tuple[type[KeepingError], str, str]] = {
 }
 
 
-def refused(error: sqlite3.Error, path: Path) -> KeepingError:
+# A damaged file can make SQLite say something that is not text; Python then raises UnicodeError in its place.
+BROKEN = (sqlite3.Error, UnicodeError)
+
+
+def refused(error: Exception, path: Path) -> KeepingError:
     """The family's error for one of SQLite's. What it says beyond the table is quoted."""
-    code = getattr(error, "sqlite_errorcode", 0)
+    damaged = sqlite3.SQLITE_CORRUPT if isinstance(error, UnicodeError) else 0
+    code = getattr(error, "sqlite_errorcode", damaged)
     general = REFUSALS.get(code & 0xFF, (KeepingError, "the journal does not read.", ""))
     family, what, do = REFUSALS.get(code, general)
     return family(f"{what} ({error})", where=str(path), do=do)
@@ -86,7 +91,7 @@ def in_words(path: Path) -> Iterator[None]:
     """Everything SQLite raises inside comes out as a KeepingError."""
     try:
         yield
-    except sqlite3.Error as error:
+    except BROKEN as error:
         raise refused(error, path) from None
 
 

@@ -249,7 +249,7 @@ class Journal:
         with in_words(path):
             try:
                 self._connection.execute("INSERT INTO entry VALUES (?, ?, ?)", row)
-            except sqlite3.Error:
+            except database.BROKEN:
                 self._unsure = True
                 raise
 

@@ -128,7 +128,7 @@ def _rows(connection: sqlite3.Connection, path: Path, heads: Heads | None, findi
     findings += [f"the database's own rule {name} is missing or changed." for name in _foreign(connection)]
     try:
         rows = database.rows(connection)
-    except sqlite3.DatabaseError:
+    except database.BROKEN:
         rows = list(_salvaged(connection, len(heads.digests) if heads else 0))
     return list(_texts(rows, findings))
 
@@ -145,7 +145,7 @@ def _texts(rows: list[Row], findings: list[str]) -> Iterator[Row]:
 def _integrity(connection: sqlite3.Connection) -> list[str]:
     try:
         words = [words for (words,) in connection.execute("PRAGMA integrity_check(5)")]
-    except sqlite3.DatabaseError as error:
+    except database.BROKEN as error:
         return [str(error)]
     return [] if words == ["ok"] else [str(one) for one in words]
 
@@ -153,7 +153,7 @@ def _integrity(connection: sqlite3.Connection) -> list[str]:
 def _foreign(connection: sqlite3.Connection) -> list[str]:
     try:
         return database.foreign_objects(connection)
-    except sqlite3.DatabaseError:
+    except database.BROKEN:
         return ["(schema)"]
 
 
@@ -162,7 +162,7 @@ def _salvaged(connection: sqlite3.Connection, count: int) -> Iterator[Row]:
     for number in range(1, count + 1):
         try:
             found = connection.execute("SELECT number, body, digest FROM entry WHERE number = ?", (number,)).fetchone()
-        except sqlite3.DatabaseError:
+        except database.BROKEN:
             continue
         if found:
             yield found
