@@ -15,9 +15,11 @@ from rich.console import Console
 from voicelog.errors import InputError
 from voicelog.hearing.audio import Microphone, sound_pieces
 from voicelog.hearing.ear import Ear, Hand, Pressed, ScriptedEar
+from voicelog.hearing.graph import GraphCosts
 from voicelog.hearing.listening import TALK, OwnVoice, SoundEar, recorded
 from voicelog.hearing.model_folder import Kind, open_folder, prepared
 from voicelog.hearing.recogniser import Recogniser, hear_all, held_to
+from voicelog.hearing.search import Search
 from voicelog.hearing.word_graph import WordArc, WordGraph, with_filler
 from voicelog.keeping.record import Record
 from voicelog.live import Watchers, served_page
@@ -31,6 +33,10 @@ from voicelog.talking.speaking import Speaking
 from voicelog.talking.voice import Mouth, SilentMouth, open_mouth
 from voicelog.visit import Visit, open_visit
 
+# Talk outside the grammar lies beside it in one search: what each of its phones costs decides between the two.
+COSTS = GraphCosts(filler=2.6)
+SEARCH = Search(lattice_beam=4.0)  # the phones of talk make many alternatives: a wider one costs much and tells little
+PAUSE_S = 0.8  # talk that fits no sentence ends when the sound pauses so long
 LOOK_S = 0.2  # how often an answer by hand is looked for while nothing is typed
 
 
@@ -121,8 +127,8 @@ def open_recogniser(visit: Visit, model: Path | None = None) -> Recogniser:
     """
     folder = open_folder(model) if model else open_folder()
     if folder.kind is Kind.STOCK:
-        return Recogniser(held_to(folder, _phrases(visit)))
-    return Recogniser(prepared(folder, word_graph(visit)))
+        return Recogniser(held_to(folder, _phrases(visit)), pause_s=PAUSE_S)
+    return Recogniser(prepared(folder, word_graph(visit), costs=COSTS, search=SEARCH), pause_s=PAUSE_S)
 
 
 def word_graph(visit: Visit) -> WordGraph:

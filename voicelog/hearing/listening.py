@@ -99,8 +99,7 @@ class SoundEar:
 
     def _void(self) -> Iterator[Lost]:
         """Sound went missing: what was being said is not to be trusted."""
-        for _ in self._recogniser.finish():
-            pass
+        self._recogniser.forget()
         self._happened()
         yield Lost("the computer fell behind and sound was lost", self._recogniser.taken_s)
 

@@ -15,6 +15,7 @@ import vosk
 from voicelog.errors import ModelError
 from voicelog.hearing.filterbank import RATE_HZ
 from voicelog.hearing.model_folder import Kind, ModelFolder, Prepared
+from voicelog.hearing.pauses import Pauses
 from voicelog.hearing.word_graph import FILLER
 from voicelog.model import Heard, Hypothesis, Word
 
@@ -55,12 +56,14 @@ class Recogniser:
 
     ``judge`` is a second graph that any talk fits: where it explains the sound
     nearly as well as the best reading, the sound was likely not meant for us.
+    ``pause_s``: an utterance also ends when the sound itself pauses so long.
     Raises ModelError naming the words that a stock model lacks.
     """
 
-    def __init__(self, prepared: Prepared, judge: Prepared | None = None) -> None:
+    def __init__(self, prepared: Prepared, judge: Prepared | None = None, pause_s: float | None = None) -> None:
         self._decoder = _decoder(prepared, ALTERNATIVES)
         self._judge = _decoder(judge, 1) if judge else None
+        self._pauses = Pauses(pause_s) if pause_s else None
         self._taken = 0  # samples given so far
         self._spent_s = 0.0  # since the last utterance ended
 
@@ -83,7 +86,12 @@ class Recogniser:
     def hear(self, samples: np.ndarray) -> Iterator[Heard]:
         """Take int16 samples; give each utterance that ends in them."""
         for first in range(0, len(samples), PIECE):
-            if self._take(samples[first : first + PIECE]) and (heard := self._ended(final=False)):
+            piece = samples[first : first + PIECE]
+            ended = self._take(piece)
+            paused = self._pauses is not None and self._pauses.over(piece)
+            if ended and self._pauses:
+                self._pauses.forget()
+            if (ended or paused) and (heard := self._ended(final=not ended)):
                 yield heard
 
     def finish(self) -> Iterator[Heard]:
