@@ -132,6 +132,16 @@ def test_a_clock_that_went_back_disturbs_no_order(tmp_path: Path):
     assert "merged_clock" in entries[1].detail and CLOCK_REMARK in entries[1].detail
 
 
+def test_a_third_journal_merges_with_what_was_merged_before(tmp_path: Path):
+    three = [job(tmp_path / name, said(f"0.{n}", str(n)), start_s=n) for n, name in enumerate("abc", 1)]
+    merge(three[0], three[1], tmp_path / "m", LATE)
+    merge(tmp_path / "m", three[2], tmp_path / "n", LATE)
+    kept = tmp_path / "n" / "merged"
+    assert read_entries(kept / "first" / "merged" / "second") == read_entries(three[1])
+    assert [entry.reading.place.circuit for entry in read_entries(tmp_path / "n") if entry.reading] == ["1", "2", "3"]
+    assert verify_job(tmp_path / "n").exit_code == 0
+
+
 def test_sheets_that_differ_are_said_and_both_kept(tmp_path: Path):
     first, second = job(tmp_path / "a", said("0.5")), job(tmp_path / "b", said("0.6"))
     text = (second / SHEET).read_text(encoding="utf-8").replace("ground floor", "upper floor")

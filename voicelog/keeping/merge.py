@@ -112,6 +112,8 @@ def _carry_along(sources: tuple[_Source, _Source], part: Path) -> None:
         kept.mkdir(parents=True)
         for name in (SHEET, JOURNAL, HEADS):
             shutil.copyfile(source.folder / name, kept / name)
+        if (source.folder / SOURCES).is_dir():  # it was merged itself: what went into it goes along
+            shutil.copytree(source.folder / SOURCES, kept / SOURCES)
         for clip in sorted((source.folder / CLIPS).glob("*")):
             if clip.is_file():
                 source.clips[clip.name] = _carry_clip(clip, part / CLIPS, source.name)
