@@ -1,16 +1,19 @@
 """One person's speech into the network, and back out as an ordinary network of the same size.
 
 Scales and shifts first: with a few seconds of speech they are all that can be
-learnt safely. All weights at a small step when there is more. Which of the
-two, and how much of it (a blend with the general network), is chosen on phrases
-kept apart; where nothing beats the general network there, the general network
-it stays. A profile made this way holds numbers of the network, no speech:
-nobody's voice can be played back from it.
+learnt safely. Then all weights at a small step. Which of the two, and how much
+of it (a blend with the general network), is chosen on phrases kept apart, and of
+two that do about as well there the one that changes less; where nothing clearly
+beats the general network, the general network it stays.
+
+A profile made this way holds numbers of the network and no speech: nothing that
+was said can be played back from it.
 """
 
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from functools import cached_property
 
 import numpy as np
@@ -43,28 +46,48 @@ class Spoken:
         return len(self.sound) / RATE_HZ
 
 
+class Kind(StrEnum):
+    """What was learnt."""
+
+    GENERAL = "general"  # nothing: the general network was not clearly beaten
+    SCALES = "scales and shifts"
+    WEIGHTS = "all weights"
+
+
 @dataclass(frozen=True)
 class Recipe:
     """The numbers of learning one person; chosen on people who are in no score."""
 
-    batch_s: float = 24.0  # of sound in one step
-    passes: float = 16.0  # how often each phrase is gone through, at most
-    most_s: float = 40.0  # of steps; a machine too slow for all passes takes fewer
-    scales_rate: float = 4e-3  # relative step of scales and shifts
-    weights_rate: float = 3e-3  # relative step of weights
-    weights_from_s: float = 20.0  # of speech; with less, scales and shifts alone
-    drift: float = 0.2  # share of the slope that holds the outputs near the general network's
+    batch_s: float = 12.0  # of sound in one step
+    passes: float = 8.0  # how often each phrase is gone through, at most
+    fewest_steps: int = 24
+    most_s: float = 22.0  # of steps in each of the two courses; a machine too slow for all passes takes fewer
+    scales_rate: float = 4e-3  # relative step of scales and shifts, alone
+    weights_rate: float = 2e-3  # relative step of weights, scales and shifts together
+    weights_from_s: float = 15.0  # of speech; with less, scales and shifts alone
     level_spread: float = 0.5  # of the phrase's log energy
-    kept_apart: int = 5  # every fifth phrase judges and is not learnt from
-    blends: tuple[float, ...] = (0.5, 0.75, 1.0)
+    kept_apart: int = 4  # every fourth phrase judges and is not learnt from
+    blends: tuple[float, ...] = (0.5, 1.0)
+    clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
+    enough: float = 0.9  # of the best gain: what reaches it and changes less is taken
 
 
 @dataclass(frozen=True)
 class Judgement:
     """How a network does on the phrases kept apart."""
 
-    loss: float  # nats a phone
+    losses: tuple[float, ...]  # nats a phone, phrase by phrase
     wrong: float  # share of phones that the free path gets wrong
+
+    @property
+    def loss(self) -> float:
+        return float(np.mean(self.losses))
+
+    def clearly_beats(self, other: "Judgement", errors: float) -> bool:
+        """By so many standard errors of the mean gain, and with no more phones wrong."""
+        gains = np.subtract(other.losses, self.losses)
+        spread = float(gains.std(ddof=1) / np.sqrt(len(gains))) if len(gains) > 1 else 0.0
+        return float(gains.mean()) > errors * spread and self.wrong <= other.wrong
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,13 +95,13 @@ class Learnt:
     """The outcome: a network to use, and what it rests on."""
 
     model: AcousticModel
-    kind: str  # "general" when nothing was better, "scales and shifts" or "all weights"
+    kind: Kind
     blend: float  # share of the learnt network, the rest is the general one
     before: Judgement
     after: Judgement
     speech_s: float  # learnt from, phrases kept apart included
-    computing_s: float
-    steps: int
+    computing_s: float = 0.0
+    steps: int = 0
 
 
 def learn(
@@ -102,21 +125,37 @@ def learn(
     learnt_from = [lesson for number, lesson in enumerate(lessons) if number % recipe.kept_apart != 1]
     seconds = sum(lesson.seconds for lesson in lessons)
 
-    # Learn.
-    weights_too = seconds >= recipe.weights_from_s
-    course = _Course(model, learnt_from, recipe, weights_too, progress)
-    changed = course.run()
+    # Learn, the gentle way first.
+    courses = [_Course(model, learnt_from, recipe, kind) for kind in Kind if _allowed(kind, seconds, recipe)]
+    changed = {course.kind: course.run(_part(progress, n, len(courses))) for n, course in enumerate(courses)}
 
     # Choose.
     before = judge(model, kept_apart)
-    kind = "all weights" if weights_too else "scales and shifts"
-    best = (model, "general", 0.0, before)
-    for blend in recipe.blends:
-        candidate = with_arrays(model, {name: _mixed(model, name, now, blend) for name, now in changed.items()})
-        judgement = judge(candidate, kept_apart)
-        if judgement.loss < best[3].loss and judgement.wrong <= before.wrong:
-            best = (candidate, kind, blend, judgement)
-    return Learnt(best[0], best[1], best[2], before, best[3], seconds, time.monotonic() - started, course.steps_done)
+    candidates = []
+    for kind, arrays_now in changed.items():
+        for blend in recipe.blends:
+            candidate = with_arrays(model, {name: _mixed(model, name, now, blend) for name, now in arrays_now.items()})
+            candidates.append(Learnt(candidate, kind, blend, before, judge(candidate, kept_apart), seconds))
+    chosen = _least_change(candidates, recipe) or Learnt(model, Kind.GENERAL, 0.0, before, before, seconds)
+    steps = sum(course.steps_done for course in courses)
+    return replace(chosen, computing_s=time.monotonic() - started, steps=steps)
+
+
+def _allowed(kind: Kind, seconds: float, recipe: Recipe) -> bool:
+    return kind is Kind.SCALES or (kind is Kind.WEIGHTS and seconds >= recipe.weights_from_s)
+
+
+def _part(progress: Progress, number: int, count: int) -> Progress:
+    return lambda share: progress((number + share) / count)
+
+
+def _least_change(candidates: list[Learnt], recipe: Recipe) -> Learnt | None:
+    """Of those that clearly beat the general network, the first (gentlest) with nearly the best gain."""
+    better = [item for item in candidates if item.after.clearly_beats(item.before, recipe.clear)]
+    if not better:
+        return None
+    most = max(item.before.loss - item.after.loss for item in better)
+    return next(item for item in better if item.before.loss - item.after.loss >= recipe.enough * most)
 
 
 def _mixed(model: AcousticModel, name: Name, now: Floats, blend: float) -> Floats:
@@ -159,14 +198,17 @@ def _banks(sound: Sound, variation: Variation, seed: int) -> Floats:
 
 def judge(model: AcousticModel, lessons: list[Lesson]) -> Judgement:
     """Loss and phone errors of a network, over the plain and the last (noisiest) variant of each phrase."""
-    loss, wrong, phones = 0.0, 0, 0
+    losses, wrong, phones = [], 0, 0
     for lesson in lessons:
-        for banks in (lesson.variants[0], lesson.variants[-1]):
+        loss = 0.0
+        heard = (lesson.variants[0], lesson.variants[-1])
+        for banks in heard:
             scores = log_posteriors(model, banks)
             loss += float(ctc_loss(scores[None], (lesson.labels,), (len(scores),)).losses[0])
             wrong += edits(heard_freely(scores), lesson.labels)
-            phones += len(lesson.labels)
-    return Judgement(loss / phones, wrong / phones)
+        losses.append(loss / len(heard) / len(lesson.labels))
+        phones += len(heard) * len(lesson.labels)
+    return Judgement(tuple(losses), wrong / phones)
 
 
 def heard_freely(scores: Floats) -> Labels:
@@ -185,6 +227,11 @@ def edits(one: Labels, other: Labels) -> int:
     return row[-1]
 
 
+def _only_carries(name: Name, array: Floats) -> bool:
+    """Scales of one stand for no more than a sum."""
+    return name.field == "scales" and bool((array == 1).all())
+
+
 # ---------------------------------------------------------------- the course
 
 
@@ -195,43 +242,40 @@ class _Course:
     model: AcousticModel
     lessons: list[Lesson]
     recipe: Recipe
-    weights_too: bool
-    progress: Progress
+    kind: Kind
     steps_done: int = 0
     rng: np.random.Generator = field(default_factory=lambda: np.random.default_rng(0))
 
     @cached_property
     def rates(self) -> dict[Name, float]:
         """What is learnt, and how fast. Scales of one that only carry a sum stay as they are."""
-        found = {}
-        for name, array in arrays(self.model).items():
-            if name.field == "weights":
-                found[name] = self.recipe.weights_rate if self.weights_too else 0.0
-            elif not (name.field == "scales" and (array == 1).all()):
-                found[name] = self.recipe.scales_rate
-        return {name: rate for name, rate in found.items() if rate}
+        if self.kind is Kind.WEIGHTS:
+            found = dict.fromkeys(arrays(self.model), self.recipe.weights_rate)
+        else:
+            found = {name: self.recipe.scales_rate for name in arrays(self.model) if name.field != "weights"}
+        return {name: rate for name, rate in found.items() if not _only_carries(name, arrays(self.model)[name])}
 
-    def run(self) -> Arrays:
+    def run(self, progress: Progress) -> Arrays:
         """The arrays after the last step."""
         now = {name: arrays(self.model)[name] for name in self.rates}
         adam, batches = Adam(now, self.rates), self._batches()
         steps, started = self.steps, time.monotonic()
         while self.steps_done < steps:
             share = self.steps_done / steps
-            self.progress(share)
+            progress(share)
             now = adam.step(now, self._slopes(next(batches), now), self._pace(share))
             self.steps_done += 1
             if self.steps_done == TIMED_STEPS:
                 each = (time.monotonic() - started) / TIMED_STEPS
                 steps = max(TIMED_STEPS, min(steps, int(self.recipe.most_s / each)))
-        self.progress(1.0)
+        progress(1.0)
         return now
 
     @property
     def steps(self) -> int:
         """As many as the recipe asks for; a slow machine takes fewer."""
         seconds = sum(lesson.seconds for lesson in self.lessons)
-        return max(10, round(self.recipe.passes * seconds / self.recipe.batch_s))
+        return max(self.recipe.fewest_steps, round(self.recipe.passes * seconds / self.recipe.batch_s))
 
     @staticmethod
     def _pace(share: float) -> float:
@@ -257,13 +301,8 @@ class _Course:
         features, lengths = self._features(batch), tuple(lesson.outputs for lesson in batch)
         trace = forward(model, features)
         loss = ctc_loss(trace.log_posteriors, tuple(lesson.labels for lesson in batch), lengths)
-        slope = loss.slope
-        if self.recipe.drift:
-            inside = np.arange(slope.shape[1])[None, :, None] < np.array(lengths)[:, None, None]
-            general = np.exp(log_posteriors(self.model, features)) * inside
-            slope = (1 - self.recipe.drift) * slope - self.recipe.drift * general
         phones = sum(len(lesson.labels) for lesson in batch)
-        return backward(model, trace, (slope / phones).astype(np.float32), self.rates.keys())
+        return backward(model, trace, loss.slope / np.float32(phones), self.rates.keys())
 
     def _features(self, batch: list[Lesson]) -> Floats:
         """One variant of each phrase at a level of its own, the last row repeated to the longest phrase's length."""

@@ -15,7 +15,7 @@ from voicelog.hearing.audio import read_sound
 from voicelog.hearing.lexicon import bundled_lexicon
 from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED
 from voicelog.hearing.nnet3 import read_model
-from voicelog.learning.adaptation import Learnt, Progress, Recipe, Spoken, learn
+from voicelog.learning.adaptation import Kind, Learnt, Progress, Recipe, Spoken, learn
 from voicelog.learning.alignment import Pronounce
 from voicelog.learning.enrolment import Enrolment
 from voicelog.learning.from_job import affirmed_phrases
@@ -102,7 +102,7 @@ def learn_voice(
     start = profiles.profile(name).model if known else read_model(general / ACOUSTIC)
     kept = profiles.sound(name) if known else ()
     learnt = learn(start, (*kept, *phrases), pronounce, recipe, progress)
-    if learnt.kind == "general":
+    if learnt.kind is Kind.GENERAL:
         return Outcome(learnt, None)
     own = own_words(learnt.model, phrases, pronounce)
     about = _about(name, source, learnt, (*kept, *phrases), digest_of(general / ACOUSTIC), keep_sound)

@@ -101,7 +101,7 @@ def _candidates(grammar: Grammar, rng: np.random.Generator) -> Iterator[str]:
         if len(phrase.split()) <= LONGEST_PHRASE:
             yield phrase
     for command in grammar.commands.values():
-        yield first_spelling(command.said[0])
+        yield from map(first_spelling, command.said)
 
 
 def _count(grammar: Grammar, rng: np.random.Generator) -> str:

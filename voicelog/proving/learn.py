@@ -1,0 +1,345 @@
+"""What learning a voice is worth: whole strings wrong before and after, speaker by speaker.
+
+    voicelog bench learn DIR [--json]
+
+A folder holds sound files and ``index.jsonl``, one recording a line:
+
+    {"file": "a.flac", "text": "zed s one point two ohms", "speaker": "1", "role": "enrol"}
+
+Recordings with the role ``enrol`` are learnt from, in their order, up to so many
+seconds; those with the role ``test`` are heard through a loop over all words of
+the folder, by stock Vosk, first with the general model and then with the
+speaker's own. A narrow band lies over both kinds of recording (one person,
+one headset); noise is added to the test recordings alone (learnt in the
+office, used on site).
+"""
+
+import json
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from rich.table import Table
+
+from voicelog.errors import InputError
+from voicelog.hearing.audio import read_sound
+from voicelog.hearing.filterbank import CONF, RATE_HZ
+from voicelog.hearing.graph import GraphCosts, WordGraph, loop
+from voicelog.hearing.lexicon import bundled_lexicon
+from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED, FEATURES, open_folder, prepared
+from voicelog.hearing.network import AcousticModel
+from voicelog.hearing.nnet3 import read_model, write_model
+from voicelog.hearing.recogniser import Recogniser, hear_all
+from voicelog.hearing.search import JUDGING
+from voicelog.keeping.storage import Progress, quiet
+from voicelog.learning.adaptation import Kind, Recipe, Spoken, learn
+from voicelog.learning.alignment import Pronounce
+from voicelog.learning.variation import Variation, varied
+from voicelog.model import Noun
+from voicelog.proving.strings import mistakes_between
+
+SECONDS = (15.0, 30.0, 60.0, 90.0, 180.0)
+MAIN_S = 90.0  # the length whose figures stand at the top of the answer
+ENOUGH = 0.85  # of the seconds asked for; with less enrolment speech than that a point is left out
+PAUSE_S = 0.4  # of faint noise around each recording
+
+
+@dataclass(frozen=True)
+class Condition:
+    """Through what the speech comes."""
+
+    name: str
+    enrol: Variation
+    test: Variation
+
+
+CONDITIONS = (
+    Condition("clean", Variation(), Variation()),
+    Condition("3.4 kHz band", Variation(narrow_band=True), Variation(narrow_band=True)),
+    Condition("10 dB noise", Variation(), Variation(noise_db=10.0)),
+)
+
+
+class Point(Noun):
+    """One speaker, one condition, so many seconds of speech."""
+
+    speaker: str
+    condition: str
+    asked_s: float
+    speech_s: float  # learnt from
+    computing_s: float
+    kind: str  # "general" when nothing better was found
+    strings: int
+    words: int
+    strings_wrong_before: float  # share
+    strings_wrong_after: float
+    words_wrong_before: float
+    words_wrong_after: float
+
+
+class Mean(Noun):
+    """The mean over speakers for one condition and length."""
+
+    condition: str
+    asked_s: float
+    speakers: int
+    strings_wrong_before: float
+    strings_wrong_after: float
+    words_wrong_before: float
+    words_wrong_after: float
+    worse: tuple[str, ...]  # speakers with more strings wrong than before
+    computing_s: float
+
+    @property
+    def times_fewer(self) -> float:
+        """How many times fewer strings are wrong; infinite when none is."""
+        return self.strings_wrong_before / self.strings_wrong_after if self.strings_wrong_after else float("inf")
+
+
+class LearnScore(Noun):
+    """``voicelog bench learn``."""
+
+    strings_wrong_before: float  # means over speakers, clean, at 90 s or the most there is
+    strings_wrong_after: float
+    words_wrong_before: float
+    words_wrong_after: float
+    speech_s: float
+    computing_s: float
+    speakers: dict[str, dict[str, float]]
+    worse: tuple[str, ...]
+    curve: tuple[Mean, ...]
+    points: tuple[Point, ...]
+
+    def as_json(self) -> dict:
+        """What ``--json`` prints."""
+        return self.model_dump(mode="json")
+
+
+@dataclass(frozen=True, eq=False)
+class Person:
+    """One speaker's recordings."""
+
+    name: str
+    enrol: tuple[Spoken, ...]
+    test: tuple[Spoken, ...]
+
+
+def bench_learn(
+    folder: Path,
+    seconds: tuple[float, ...] = SECONDS,
+    conditions: tuple[Condition, ...] = CONDITIONS,
+    model: Path = BUNDLED,
+    recipe: Recipe | None = None,
+    progress: Progress = quiet,
+) -> LearnScore:
+    """Learn every speaker of ``folder`` and count.
+
+    Raises InputError naming file and line, SoundError, ModelError.
+    """
+    people = read_people(folder)
+    words = {word for person in people for phrase in (*person.enrol, *person.test) for word in phrase.words}
+    bench = _Bench(read_model(model / ACOUSTIC), loop(words), bundled_lexicon().pronounce, recipe or Recipe())
+    points = []
+    jobs = [(person, condition) for person in people for condition in conditions]
+    for number, (person, condition) in enumerate(jobs):
+        progress(number, len(jobs))
+        points += bench.points(person, condition, seconds)
+    progress(len(jobs), len(jobs))
+    return summary(tuple(points))
+
+
+def read_people(folder: Path) -> tuple[Person, ...]:
+    """The speakers of a folder, in the order in which they first appear. Raises InputError naming the line."""
+    index = folder / "index.jsonl"
+    try:
+        lines = index.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"the list of recordings cannot be read: {error}.", where=str(index)) from None
+    found: dict[str, dict[str, list[Spoken]]] = defaultdict(lambda: {"enrol": [], "test": []})
+    for number, line in enumerate(lines, start=1):
+        if line.strip():
+            speaker, role, phrase = _recording(folder, line, f"{index}, line {number}")
+            found[speaker][role].append(phrase)
+    people = tuple(Person(name, tuple(x["enrol"]), tuple(x["test"])) for name, x in found.items())
+    lacking = [person.name for person in people if not (person.enrol and person.test)]
+    if lacking or not people:
+        who = f"of {', '.join(lacking)}" if lacking else "at all"
+        raise InputError(f"there are not both kinds of recordings (enrol, test) {who}.", where=str(index))
+    return people
+
+
+def _recording(folder: Path, line: str, where: str) -> tuple[str, str, Spoken]:
+    try:
+        row = json.loads(line)
+        file, words = folder / row["file"], tuple(row["text"].lower().split())
+        speaker, role = str(row["speaker"]), row["role"]
+        if role not in ("enrol", "test") or not words:
+            raise ValueError(role)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        raise InputError(
+            'expected {"file": ..., "text": ..., "speaker": ..., "role": "enrol" or "test"}.', where=where
+        ) from None
+    return speaker, role, Spoken(read_sound(file), words)
+
+
+# ---------------------------------------------------------------- learning and hearing
+
+
+@dataclass(frozen=True, eq=False)
+class _Bench:
+    general: AcousticModel
+    graph: WordGraph
+    pronounce: Pronounce
+    recipe: Recipe
+
+    def points(self, person: Person, condition: Condition, seconds: tuple[float, ...]) -> Iterator[Point]:
+        enrol = _through(person.enrol, condition.enrol)
+        test = _through(person.test, condition.test)
+        before = self.mistakes(self.general, test)
+        for asked, phrases in lengths(enrol, seconds):
+            started = time.monotonic()
+            learnt = learn(self.general, phrases, self.pronounce, self.recipe)
+            spent = time.monotonic() - started
+            after = before if learnt.kind is Kind.GENERAL else self.mistakes(learnt.model, test)
+            words = sum(len(phrase.words) for phrase in test)
+            yield Point(
+                speaker=person.name,
+                condition=condition.name,
+                asked_s=asked,
+                speech_s=round(learnt.speech_s, 1),
+                computing_s=round(spent, 1),
+                kind=learnt.kind,
+                strings=len(test),
+                words=words,
+                strings_wrong_before=_share_wrong(before),
+                strings_wrong_after=_share_wrong(after),
+                words_wrong_before=sum(before) / words,
+                words_wrong_after=sum(after) / words,
+            )
+
+    def mistakes(self, model: AcousticModel, phrases: tuple[Spoken, ...]) -> list[int]:
+        """Words wrong in each phrase, heard by stock Vosk from a folder written for it."""
+        with tempfile.TemporaryDirectory() as place:
+            folder = Path(place) / "model"
+            for part in (ACOUSTIC, FEATURES):
+                (folder / part).parent.mkdir(parents=True)
+            write_model(model, folder / ACOUSTIC)
+            (folder / FEATURES).write_text(CONF)
+            ear = prepared(
+                open_folder(folder), self.graph, costs=GraphCosts(), search=JUDGING, cache=Path(place) / "cache"
+            )
+            recogniser = Recogniser(ear)
+            return [mistakes_between(phrase.words, _heard(recogniser, phrase)) for phrase in phrases]
+
+
+def _heard(recogniser: Recogniser, phrase: Spoken) -> tuple[str, ...]:
+    return tuple(word for part in hear_all(recogniser, [phrase.sound]) for word in part.texts)
+
+
+def _share_wrong(mistakes: list[int]) -> float:
+    return sum(count > 0 for count in mistakes) / len(mistakes)
+
+
+def _through(phrases: tuple[Spoken, ...], variation: Variation) -> tuple[Spoken, ...]:
+    """The phrases with faint noise around them, through a line or in noise."""
+    found = []
+    for number, phrase in enumerate(phrases):
+        rng = np.random.default_rng(number)
+        pause = np.rint(rng.normal(0, 3, (2, round(PAUSE_S * RATE_HZ)))).astype(np.int16)
+        sound = np.concatenate([pause[0], phrase.sound, pause[1]])
+        found.append(replace(phrase, sound=_to_int16(varied(sound, variation, number))))
+    return tuple(found)
+
+
+def _to_int16(samples: NDArray[np.float32]) -> NDArray[np.int16]:
+    return np.rint(samples).clip(-32768, 32767).astype(np.int16)
+
+
+def lengths(phrases: tuple[Spoken, ...], seconds: tuple[float, ...]) -> Iterator[tuple[float, tuple[Spoken, ...]]]:
+    """For each number of seconds, so many phrases from the start; left out where there is not enough."""
+    ends = np.cumsum([phrase.seconds for phrase in phrases])
+    for asked in seconds:
+        count = int(np.searchsorted(ends, asked)) + 1
+        if ends[-1] >= ENOUGH * asked:
+            yield asked, phrases[:count]
+
+
+# ---------------------------------------------------------------- counting
+
+
+def summary(points: tuple[Point, ...]) -> LearnScore:
+    """Means over speakers, and the figures at 90 s (or the most there is), clean, at the top."""
+    groups: dict[tuple[str, float], list[Point]] = defaultdict(list)
+    for point in points:
+        groups[point.condition, point.asked_s].append(point)
+    curve = tuple(_mean(group) for group in groups.values())
+    if not points:
+        raise InputError("no speaker has enough enrolment speech.")
+    first = points[0].condition
+    most = max((asked for condition, asked in groups if condition == first and asked <= MAIN_S), default=None)
+    top = groups[first, most if most is not None else min(asked for condition, asked in groups if condition == first)]
+    mean = _mean(top)
+    return LearnScore(
+        **mean.model_dump(
+            include={"strings_wrong_before", "strings_wrong_after", "words_wrong_before", "words_wrong_after"}
+        ),
+        speech_s=round(float(np.mean([point.speech_s for point in top])), 1),
+        computing_s=mean.computing_s,
+        speakers={
+            point.speaker: {
+                "strings_wrong_before": point.strings_wrong_before,
+                "strings_wrong_after": point.strings_wrong_after,
+                "words_wrong_before": point.words_wrong_before,
+                "words_wrong_after": point.words_wrong_after,
+                "speech_s": point.speech_s,
+                "computing_s": point.computing_s,
+            }
+            for point in top
+        },
+        worse=mean.worse,
+        curve=curve,
+        points=points,
+    )
+
+
+def _mean(points: list[Point]) -> Mean:
+    def over(field: str) -> float:
+        return round(float(np.mean([getattr(point, field) for point in points])), 4)
+
+    return Mean(
+        condition=points[0].condition,
+        asked_s=points[0].asked_s,
+        speakers=len(points),
+        strings_wrong_before=over("strings_wrong_before"),
+        strings_wrong_after=over("strings_wrong_after"),
+        words_wrong_before=over("words_wrong_before"),
+        words_wrong_after=over("words_wrong_after"),
+        worse=tuple(point.speaker for point in points if point.strings_wrong_after > point.strings_wrong_before),
+        computing_s=over("computing_s"),
+    )
+
+
+def table(score: LearnScore) -> Table:
+    """For people: one line a condition and length."""
+    found = Table(
+        "", "speech", "speakers", "strings wrong before", "after", "times fewer", "worse", "computing", box=None
+    )
+    for before, mean in pairwise((None, *score.curve)):
+        name = "" if before is not None and before.condition == mean.condition else mean.condition
+        found.add_row(
+            name,
+            f"{mean.asked_s:.0f} s",
+            str(mean.speakers),
+            f"{mean.strings_wrong_before:.1%}",
+            f"{mean.strings_wrong_after:.1%}",
+            f"{mean.times_fewer:.1f}",
+            ", ".join(mean.worse) or "nobody",
+            f"{mean.computing_s:.0f} s",
+        )
+    return found
