@@ -1,5 +1,7 @@
 """Learning with small random networks: a person is a network whose scales and weights differ from the general one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,7 +13,7 @@ from voicelog.hearing.phones import PHONES
 from voicelog.learning.adaptation import Judgement, Kind, Recipe, Spoken, edits, heard_freely, learn
 from voicelog.learning.layers import arrays, with_arrays
 
-QUICK = Recipe(passes=15, most_s=60, weights_from_s=20, batch_s=8, scales_rate=6e-3, weights_rate=6e-3)
+QUICK = Recipe(passes=15, most_s=60, weights_from_s=20, batch_s=8, scales_rate=6e-3, weights_rate=6e-3, misfit=1e9)
 
 
 def pronounce(word):
@@ -110,6 +112,13 @@ def test_learning_twice_gives_the_same(general):
 def test_too_little_speech_is_refused(general, count):
     with pytest.raises(InputError):
         learn(general, phrases(general, count), pronounce, QUICK)
+
+
+def test_words_that_were_hardly_said_are_left_out(general):
+    right = phrases(general, 8)
+    wrong = tuple(Spoken(phrase.sound, ("_".join(PHONES[:9]),)) for phrase in right[:4])
+    learnt = learn(general, (*right, *wrong), pronounce, replace(QUICK, misfit=1.0))
+    assert learnt.speech_s == pytest.approx(sum(phrase.seconds for phrase in right))
 
 
 def test_phrases_too_short_for_their_words_are_left_out(general):

@@ -66,6 +66,7 @@ class Recipe:
     weights_rate: float = 2e-3  # relative step of weights, scales and shifts together
     weights_from_s: float = 15.0  # of speech; with less, scales and shifts alone
     level_spread: float = 0.5  # of the phrase's log energy
+    misfit: float = 4.0  # nats a phone; words further than that from what is heard were hardly said, and are left out
     kept_apart: int = 4  # every fourth phrase judges and is not learnt from
     blends: tuple[float, ...] = (0.5, 1.0)
     clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
@@ -180,14 +181,14 @@ class Lesson:
 
 
 def _lessons(model: AcousticModel, phrases: tuple[Spoken, ...], pronounce: Pronounce, recipe: Recipe) -> list[Lesson]:
-    """Phrases with the pronunciations that the general network finds in them; those too short for theirs left out."""
+    """Phrases with the pronunciations that the network finds in them; those that do not hold their words left out."""
     found = []
     for seed, phrase in enumerate(phrases):
         variants = tuple(_banks(phrase.sound, variation, seed) for variation in FOR_LEARNING)
         if not len(variants[0]):
             continue
         alignment = align(log_posteriors(model, variants[0]), phrase.words, pronounce)
-        if alignment.labels and np.isfinite(alignment.cost):
+        if alignment.labels and alignment.gap <= recipe.misfit:
             found.append(Lesson(variants, alignment.labels, phrase.seconds))
     return found
 
