@@ -9,6 +9,8 @@ from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from voicelog.errors import DeviceError
 from voicelog.talking.levels import levelled, trimmed
 from voicelog.talking.pronouncing import respell, say_words, spoken_words
@@ -20,7 +22,10 @@ if TYPE_CHECKING:
 
 WANTED = "heart"  # the wheel's own voice; every other name would be downloaded
 SEED = 0  # the voice adds a little noise; the same clause shall sound the same each time
-USUAL_PACE = 1.05  # at speed 1: slightly brisk, so that a read-back stays under 3 s
+# Brisk, and well clear of 1.38 times the voice's own pace, where whole sounds drop out and the recogniser hears only
+# 91 % of its words right (100 % at 1.05, 1.2 and 1.3: twenty read-backs each). Faster than this, every sound is
+# shortened alike instead: 99 % at 1.25 times this pace, 97 % at 1.4.
+USUAL_PACE = 1.2
 
 
 class NaturalVoice:
@@ -47,10 +52,24 @@ class NaturalVoice:
         """The clause as float32 sound at 24 kHz, without silence around it."""
         self.load()
         try:
-            sound = self._voice.from_phonemes(self.phonemes(clause), speed=speed * USUAL_PACE, seed=SEED)
+            ids = self._voice.ids(self.phonemes(clause))
+            sound = self._spoken(ids, speed * USUAL_PACE) if speed <= 1 else self._shortened(ids, speed)
         except Exception as failure:  # a neural runtime fails in its own many ways: the other voice takes over
             raise DeviceError(f"the natural voice failed: {failure}.", do="Use --voice espeak.") from failure
         return levelled(trimmed(sound))
+
+    def _spoken(self, ids: list[int], pace: float) -> Sound:
+        return self._voice.from_ids(ids, pace, np.random.default_rng(SEED))
+
+    def _shortened(self, ids: list[int], speed: float) -> Sound:
+        """At the usual pace, with frames left out evenly before they are made into sound."""
+        from hibari import dsp
+
+        given = {"ids": np.asarray([ids], np.int64), "speed": np.asarray([USUAL_PACE], np.float32)}
+        frames = [part[0] for part in self._voice.sess.run(None, given)]
+        count = frames[0].shape[-1]
+        kept = np.minimum(np.round(np.arange(0, count, speed)).astype(int), count - 1)
+        return dsp.synth(*(np.ascontiguousarray(part[..., kept]) for part in frames), np.random.default_rng(SEED))
 
     def phonemes(self, clause: str) -> str:
         """The clause in the voice's own alphabet, marks kept for its melody."""

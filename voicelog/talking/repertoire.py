@@ -18,7 +18,7 @@ from voicelog.talking.tones import Sound
 
 IN_MEMORY = 400  # clauses; one of 1 s takes 0.1 MB, so about 40 MB
 ON_DISK = 2000  # newest clauses kept in the folder
-MAKING = "1"  # changes when levels, trimming or pronunciation change, so that old files are not used
+MAKING = "2"  # changes when levels, trimming or pronunciation change, so that old files are not used
 
 
 class Voice(Protocol):
