@@ -34,7 +34,7 @@ def test_every_scripted_entry_is_there_in_order_and_nothing_else(entries):
     found = [shown(entry).replace(f" #{entry.refers}", "") for entry in entries]
     for entry, text, wanted in zip(entries, found, WANTED, strict=True):
         misheard = wanted == "called DB1/1 earth_leakage"  # under the drill: whatever it was, the mate caught it
-        assert text.startswith(wanted) if misheard or not entry.reading else text == wanted
+        assert text.startswith(wanted) if misheard or not entry.reading else text == wanted, text
 
 
 def test_every_reading_on_the_record_was_affirmed(out):

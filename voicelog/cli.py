@@ -36,6 +36,16 @@ class PolicyName(StrEnum):
     SECOND_PERSON = "second-person"
 
 
+class ReportForm(StrEnum):
+    """Forms of the report."""
+
+    PDF = "pdf"
+    HTML = "html"
+    XLSX = "xlsx"
+    CSV = "csv"
+    JSON = "json"
+
+
 def console() -> Console:
     return Console(highlight=False, soft_wrap=True)
 
@@ -152,13 +162,23 @@ def trace(
 @app.command()
 def report(
     folder: JobFolder,
-    out: Annotated[Path | None, typer.Option(metavar="DIR", help="where to write; beside the job otherwise")] = None,
+    form: Annotated[
+        ReportForm | None, typer.Option("--format", help="one document in this form; all of them otherwise")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="PATH", help="the file (with --format) or folder; beside the job otherwise")
+    ] = None,
 ) -> None:
-    """Write schedule (CSV, JSON) and log (HTML)."""
+    """Write schedule (CSV, JSON), log (HTML) and report (PDF), or one of them in another form."""
     from voicelog import handing_over
+    from voicelog.keeping.job import open_job
 
-    for path in handing_over.write_all(folder, out):
-        console().print(f"wrote {path}")
+    if form is None:
+        for path in handing_over.write_all(folder, out):
+            console().print(f"wrote {path}", markup=False)
+        return
+    path = handing_over.write_one(open_job(folder), form.value, out or folder / f"report.{form.value}")
+    console().print(f"wrote {path}", markup=False)
 
 
 @app.command()

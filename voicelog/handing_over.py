@@ -7,33 +7,79 @@ from pathlib import Path
 from voicelog.checking import diagnosis, plan
 from voicelog.checking.diagnosis import Diagnosis, explain
 from voicelog.checking.edition import Edition
+from voicelog.checking.leakage import budget_mA, trip_floor_mA
 from voicelog.checking.loop import permitted_zs
+from voicelog.checking.regrouping import Split
 from voicelog.checking.weighing import Unknown
-from voicelog.installation import Sheet
+from voicelog.errors import InputError
+from voicelog.installation import Rcd, Sheet
 from voicelog.keeping.job import Job, open_job
 from voicelog.keeping.storage import refusal
 from voicelog.model import Place
-from voicelog.showing.columns import to_csv
 from voicelog.showing.log_page import write_log
-from voicelog.showing.schedule import schedule_of, to_json
+from voicelog.showing.pictures import Budget, Regrouped, pictures
+from voicelog.showing.report import Report, parts_of, report_of, write_report
+from voicelog.showing.schedule import schedule_of
+from voicelog.showing.wording import load_wording
 from voicelog.visit import edition_of, previous_of, standing, taken
 
 
 def write_all(folder: Path, out: Path | None = None) -> Iterator[Path]:
-    """Schedule as CSV and JSON, log as HTML; each path once it is written.
+    """Schedule as CSV and JSON, log as HTML, report as PDF; each path once it is written.
 
     Raises the errors of reading the job, and StorageFull or KeepingError when the disk refuses.
     """
     job = open_job(folder)
     out = out or job.folder
-    entries = job.entries()
-    edition = edition_of(job)
-    schedule = schedule_of(job.sheet, entries, dict(greatest_zs(job.sheet, edition)), edition.label)
     _make(out)
-    yield _write(out / "schedule.csv", "\ufeff" + to_csv(schedule))
-    yield _write(out / "schedule.json", to_json(schedule))
-    write_log(job.sheet, entries, _clips(job), out / "log.html")
+    yield write_one(job, "csv", out / "schedule.csv")
+    yield write_one(job, "json", out / "schedule.json")
+    write_log(job.sheet, job.entries(), _clips(job), out / "log.html")
     yield out / "log.html"
+    yield write_one(job, "pdf", out / "report.pdf")
+
+
+def write_one(job: Job, form: str, out: Path) -> Path:
+    """The report in one form: pdf, html, xlsx, csv or json (the two last are the schedule alone)."""
+    write_report(report_for(job), form, out)
+    return out
+
+
+def report_for(job: Job) -> Report:
+    """Everything that a reader is handed: schedule, observations, diagnosis, pictures, cautions, head digest."""
+    entries, edition, wording = job.entries(), edition_of(job), load_wording()
+    schedule = schedule_of(job.sheet, entries, dict(greatest_zs(job.sheet, edition)), edition.label)
+    found = diagnose(job)
+    drawn = pictures(schedule, job.record(), wording, _budgets(job.sheet, edition), tuple(_regrouped(job, edition)))
+    return report_of(
+        job.sheet, entries, schedule, wording, parts_of(found.sections), drawn, edition.standing, found.cautions
+    )
+
+
+def _budgets(sheet: Sheet, edition: Edition) -> dict[str, Budget]:
+    return {f"{board.reference}/{rcd.reference}": _budget(rcd, edition) for board in sheet.boards for rcd in board.rcds}
+
+
+def _budget(rcd: Rcd, edition: Edition) -> Budget:
+    return Budget(budget_mA=budget_mA(rcd, edition), floor_mA=trip_floor_mA(rcd, edition))
+
+
+def _regrouped(job: Job, edition: Edition) -> Iterator[Regrouped]:
+    """Each board's circuits divided anew over the RCDs it has; nothing where no leakage was measured."""
+    most = max((len(board.rcds) for board in job.sheet.boards), default=0)
+    try:
+        plans = plan.plan(job.sheet, standing(job.record()), edition, most).boards
+    except InputError:
+        return
+    for found in plans:
+        if isinstance(found.even, Split):
+            known = {rcd.reference: rcd for rcd in job.sheet.board(found.board).rcds}
+            new = Rcd(reference="new", rated_residual_current_mA=plan.USUAL_MA)
+            yield Regrouped(
+                board=found.board,
+                groups={group.rcd: group.circuits for group in found.even.groups},
+                budgets={group.rcd: _budget(known.get(group.rcd, new), edition) for group in found.even.groups},
+            )
 
 
 def diagnosis_text(folder: Path) -> str:
@@ -71,11 +117,3 @@ def _make(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise refusal(error, folder) from None
-
-
-def _write(path: Path, text: str) -> Path:
-    try:
-        path.write_text(text, encoding="utf-8", newline="")
-    except OSError as error:
-        raise refusal(error, path) from None
-    return path

@@ -66,6 +66,7 @@ class Page(Watcher):
                 record,
                 self._wording,
                 awaiting=_AWAITING.get(talk.mode, "a reading"),
+                asks=talk.mode is Mode.CONFIRMING,
                 left=tuple(_left(self._sheet, record, self._wording)),
                 ended=entry.kind is EntryKind.STOPPED,
             )

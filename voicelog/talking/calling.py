@@ -115,10 +115,14 @@ def _called(talk: Conversation, said: Said, desk: Desk, called: Called, reason: 
         return refuse(talk, said, str(missing))
     earlier = desk.record.latest(reading.place, reading.quantity, reading.conditions)
     draft = draft_of(EntryKind.CALLED, said, reading, desk.judge(reading, desk.record))
-    draft = draft.model_copy(
-        update={"reason": reason or talk.reason, "refers": earlier.entry.number if earlier and reason else None}
-    )
-    return say_back(talk, draft, desk)
+    refers = earlier.entry.number if earlier and reason else None
+    why = reason or _reason_at(reading.place, talk)
+    return say_back(talk, draft.model_copy(update={"reason": why, "refers": refers}), desk)
+
+
+def _reason_at(place: Place, talk: Conversation) -> str:
+    """What was unplugged concerns its own circuit, the RCD before it and the tails; not the others."""
+    return talk.reason if place.key in talk.reason_at else ""
 
 
 def draft_of(kind: EntryKind, said: Said, reading: Reading, verdict: Verdict) -> Draft:
@@ -298,12 +302,17 @@ def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The same reading once more: the first stays on record, this one counts."""
     called = said.understood.meaning.called
     if called is not None and called.value is not None:
-        return _called(talk, said, desk, called, talk.reason or "retest")
+        return _called(talk, said, desk, called, _retest_reason(called, talk))
     if talk.last is None:
         return speak(talk, "say what is to be tested again", Tone.ATTENTION)
     asked = asked_again(talk.last.reading)
     text = f"{desk.phrasing.place(asked.place)}. {desk.phrasing.quantity(asked.quantity, asked.conditions)}?"
-    return speak(talk.having(asked=asked, reason=talk.reason or "retest"), text, Tone.ASKED)
+    return speak(talk.having(asked=asked), text, Tone.ASKED)
+
+
+def _retest_reason(called: Called, talk: Conversation) -> str:
+    place = called.place or talk.place
+    return (_reason_at(place, talk) if place else "") or "retest"
 
 
 def undo(talk: Conversation, said: Said, desk: Desk) -> Turn:

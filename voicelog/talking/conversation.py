@@ -101,6 +101,7 @@ class Conversation(Noun):
     watch: Watch | None = None
     note: Note | None = None
     reason: str = ""  # why readings are taken again: "unplugged tea urn"
+    reason_at: tuple[str, ...] = ()  # keys of the places that it concerns
     point: str = ""  # the wander-lead point in hand
     undone: tuple[Redo, ...] = ()  # what "redo" would do, latest last
     due: bool = False  # the tour asks for its next step once the entries before it are kept

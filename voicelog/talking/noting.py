@@ -4,8 +4,10 @@ Free words are kept as sound with the best words that the ear could make of
 them, marked unverified, to be put right at review.
 """
 
+from collections.abc import Iterator
 from decimal import Decimal
 
+from voicelog.installation import Sheet
 from voicelog.model import Draft, EntryKind, Number, Place, Reading
 from voicelog.talking.calling import say_back
 from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak
@@ -136,13 +138,26 @@ def count_points(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def unplug(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """What was unplugged is the reason of the readings that follow."""
-    return _reason(talk, said, "unplugged", "unplugged {}")
+    turn = _reason(talk, said, "unplugged", "unplugged {}")
+    item = said.understood.meaning.arguments.get("item", "")
+    return Turn(turn.talk.having(reason_at=tuple(_concerned(item, desk.sheet))), turn.acts)
 
 
 def plug_in(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The item is connected again: readings are plain readings."""
     turn = _reason(talk, said, "plugged in", "{} plugged in")
-    return Turn(turn.talk.having(reason=""), turn.acts)
+    return Turn(turn.talk.having(reason="", reason_at=()), turn.acts)
+
+
+def _concerned(item: str, sheet: Sheet) -> Iterator[str]:
+    """Keys of the places whose readings change when the item is unplugged."""
+    for board in sheet.boards:
+        for circuit in board.circuits:
+            if item in circuit.items:
+                yield Place(board=board.reference, circuit=circuit.number).key
+                if circuit.rcd:
+                    yield Place(board=board.reference, rcd=circuit.rcd).key
+                yield Place(board=board.reference).key
 
 
 def _reason(talk: Conversation, said: Said, kind: str, words: str) -> Turn:
