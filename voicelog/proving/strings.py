@@ -130,12 +130,16 @@ def _recording(folder: Path, line: str, where: str) -> Recording:
 
 
 def _graph(words: tuple[str, ...], from_texts: bool, digits: bool) -> WordGraph:
-    """A loop over the words; a repeat ("double") is followed by a digit."""
     if not digits:
         return loop(words)
-    every = set(words) | (set(SAID_FOR_DIGITS) if from_texts else set())
-    arcs = [WordArc(0, 1 if word in REPEATS else 0, word) for word in sorted(every)]
-    arcs += [WordArc(1, 0, word) for word in sorted(every) if word in DIGITS]
+    return digits_loop({*words, *(SAID_FOR_DIGITS if from_texts else ())})
+
+
+def digits_loop(words: Iterable[str]) -> WordGraph:
+    """Any of the words in any order, but that a repeat ("double") is followed by a digit."""
+    every = sorted(set(words))
+    arcs = [WordArc(0, 1 if word in REPEATS else 0, word) for word in every]
+    arcs += [WordArc(1, 0, word) for word in every if word in DIGITS]
     return WordGraph(tuple(arcs), {0: 0.0}, 2)
 
 

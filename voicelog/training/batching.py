@@ -115,7 +115,7 @@ class Layout:
 def lay_out(
     group: list[String], phones: Callable[[Utterance], tuple[int, ...]], rng: random.Random, varied: bool = True
 ) -> Layout:
-    """Lay strings out with random speed and pauses, the silence at the pieces' ends cut by chance (all if not varied: none)."""
+    """Lay strings out; ``varied`` draws speeds and pauses, and cuts some of the silence at the pieces' ends."""
     most = max(len(string) for string in group)
     shape = (len(group), most)
     source, samples, stretched = np.zeros(shape, np.int64), np.full(shape, 2), np.full(shape, 2)

@@ -8,13 +8,19 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass
 
+
+def listed(text: str) -> tuple[str, ...]:
+    """What stands between bars and line ends."""
+    return tuple(" ".join(item.split()) for item in text.replace("\n", "|").split("|") if item.strip())
+
+
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 TEENS = ("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen")
 TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 ZEROS = ("zero", "oh", "nought")
 LETTERS = tuple("abcdefghijklmnopqrstuvwxy") + ("zed", "zed")
-QUANTITIES = tuple(
-    """earth leakage|d c leakage|r one plus r two|r two|ring r one|ring r n|ring r two|step two|step three
+QUANTITIES = listed("""
+    earth leakage|d c leakage|r one plus r two|r two|ring r one|ring r n|ring r two|step two|step three
     insulation line to line|insulation line to earth|insulation neutral to earth|insulation line to neutral
     insulation line and neutral to earth|line to earth|neutral to earth|line to neutral|zed e|zed s|loop impedance
     earth fault loop impedance|external impedance|prospective fault current|prospective short circuit current|p f c
@@ -23,37 +29,33 @@ QUANTITIES = tuple(
     number of points|points served|main fuse|device rating|device type|r c d rating|r c d type|bonding
     main bonding water|main bonding gas|bonding oil|bonding structural steel|electrode|electrode resistance
     earth electrode|touch current|load current|frequency|cable size|conductor size|c p c|breaking capacity
-    wander lead|end to end|continuity|insulation resistance|residual current|half cycle""".replace("\n", "|").split("|")
-)
-CONDITIONS = ("at two fifty volts", "at five hundred volts", "at one thousand volts", "at zero degrees",
-              "at one hundred and eighty degrees", "line one", "line two", "line three", "l one", "l two", "l three")  # fmt: skip
-UNITS = tuple(
-    """milliamps|ohms|megohms|kilohms|kiloamps|milliseconds|volts|amps|seconds|milliamp|ohm|megohm|gigohms|microamps
+    wander lead|end to end|continuity|insulation resistance|residual current|half cycle""")
+CONDITIONS = listed("""
+    at two fifty volts|at five hundred volts|at one thousand volts|at zero degrees|at one hundred and eighty degrees
+    line one|line two|line three|l one|l two|l three""")
+UNITS = listed("""
+    milliamps|ohms|megohms|kilohms|kiloamps|milliseconds|volts|amps|seconds|milliamp|ohm|megohm|gigohms|microamps
     milliohms|millivolts|kilovolts|hertz|watts|kilowatts|metres|degrees|percent|millimetres
-    millimetres squared""".replace("\n", "|").split("|")
-)
-PROWORDS = tuple(
-    """affirm|affirmative|negative|correction|disregard|say again|read back|stand by|resume|next|skip|back|yes|no|confirm
-    confirmed|cancel|stop|start|go|repeat|undo|go back|next circuit|skip circuit|help|wilco|roger|copy|over|out
+    millimetres squared""")
+PROWORDS = listed("""
+    affirm|affirmative|negative|correction|disregard|say again|read back|stand by|resume|next|skip|back|yes|no
+    confirm|confirmed|cancel|stop|start|go|repeat|undo|go back|next circuit|skip circuit|help|wilco|roger|copy|over|out
     how copy|last reading|delete that|scratch that|pause|continue|finish|note|louder|quieter|what is missing
-    where are we|open|close|board|circuit|distribution board|consumer unit|sub main""".replace("\n", "|").split("|")
-)
-RESULTS = ("pass", "fail", "not applicable", "limitation", "satisfactory", "unsatisfactory", "correct", "incorrect",
-           "open circuit", "over range", "off scale", "not tested", "n a", "confirmed", "yes", "no", "clockwise",
-           "anticlockwise", "type b", "type c", "type d", "type a", "type a c", "type f", "gg", "b s eighty eight")  # fmt: skip
-ROOMS = tuple(
-    """kitchen|kitchen sockets|stage left lights|stage right lights|upstairs lights|downstairs sockets|cooker|shower
+    where are we|open|close|board|circuit|distribution board|consumer unit|sub main""")
+RESULTS = listed("""
+    pass|fail|not applicable|limitation|satisfactory|unsatisfactory|correct|incorrect|open circuit|over range|off scale
+    not tested|n a|confirmed|yes|no|clockwise|anticlockwise|type b|type c|type d|type a|type a c|type f|gg
+    b s eighty eight""")
+ROOMS = listed("""
+    kitchen|kitchen sockets|stage left lights|stage right lights|upstairs lights|downstairs sockets|cooker|shower
     immersion heater|boiler|hall lights|landing|garage|workshop|office sockets|reception|plant room|lift|fire alarm
     emergency lighting|corridor|bathroom|bedroom|dining room|lounge|conservatory|utility room|garden|outside lights
     store room|server room|air conditioning|water heater|heating|hob|oven|dishwasher|washing machine|freezer|cold room
     pump|extract fan|roller shutter|door entry|intruder alarm|smoke alarms|car charger|solar|hand dryer|ground floor
     first floor|second floor|basement|loft|cellar|car park|canteen|changing rooms|foyer|auditorium|dimmer|bar
-    box office|dressing rooms|north wing|east wing|south|west|ring final|radial|lighting|sockets""".replace(
-        "\n", "|"
-    ).split("|")
-)
-TALK = tuple(
-    """can you pass me the long screwdriver please|i will be back after lunch|the van is parked round the corner
+    box office|dressing rooms|north wing|east wing|south|west|ring final|radial|lighting|sockets""")
+TALK = listed("""
+    can you pass me the long screwdriver please|i will be back after lunch|the van is parked round the corner
     have you seen the drawings for this floor|put the kettle on would you|they said the power goes off at four
     it is raining again outside|who moved the ladder from the stairs|give me two minutes and i will have a look
     that one is behind the cupboard on the left|the customer wants it done by friday|mind your head on that beam
@@ -63,8 +65,7 @@ TALK = tuple(
     let me think about that for a moment|how long will the lift be out of order|there are three of us in today
     she said they would send a new one next week|all the way down to the end of the corridor
     this job should take about half an hour|what time does the building close|watch out for the wet paint
-    i thought we had finished with that side|he will ring you back when he gets home""".replace("\n", "|").split("|")
-)
+    i thought we had finished with that side|he will ring you back when he gets home""")
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,8 @@ from voicelog.hearing.phones import PHONE_ID, Pronunciation, non_rhotic
 FIRST_WAY = 0.75  # how often the dictionary's first pronunciation is drawn where there are several
 LETTER_A: Pronunciation = ("EY",)
 NUMBER_WORDS = frozenset(
-    "zero oh nought one two three four five six seven eight nine niner ten double triple".split()
+    {"zero", "oh", "nought", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner", "ten"}
+    | {"double", "triple"}
 )  # after which, or before which, a lone "a" is the letter
 BEFORE_A_LETTER = frozenset({"type", "board", "circuit"})
 
@@ -73,7 +74,7 @@ def bundled_dictionary() -> dict[str, tuple[Pronunciation, ...]]:
 
 
 def joined_from_two(word: str, dictionary: dict[str, tuple[Pronunciation, ...]]) -> tuple[Pronunciation, ...]:
-    """``snow`` and ``man`` for ``snowman``; nothing where no two known words of four and three letters or more make it."""
+    """``snow`` and ``man`` for ``snowman``; nothing where no two known words (of four and three letters) do."""
     for cut in range(4, len(word) - 2 if word.isalpha() else 0):
         first, second = word[:cut], word[cut:]
         if first in dictionary and second in dictionary:

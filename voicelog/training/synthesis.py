@@ -42,7 +42,8 @@ TOKENS = {
 # eSpeak NG's spelling of a sound -> the synthesiser's, longest first.
 RESPELLING = (
     ("aɪ", "I"), ("aʊ", "W"), ("dʒ", "ʤ"), ("eɪ", "A"), ("tʃ", "ʧ"), ("ɔɪ", "Y"), ("əʊ", "Q"), ("oʊ", "O"),
-    ("eə", "ɛː"), ("ʉ", "u"), ("ʍ", "w"), ("əl", "ᵊl"), ("ɐ", "ə"), ("r", "ɹ"), ("x", "k"), ("ɫ", "l"), ("ʲ", ""), ("̩", ""), ("̃", ""),
+    ("eə", "ɛː"), ("ʉ", "u"), ("ʍ", "w"), ("əl", "ᵊl"), ("ɐ", "ə"), ("r", "ɹ"),
+    ("x", "k"), ("ɫ", "l"), ("ʲ", ""), ("̩", ""), ("̃", ""),
 )  # fmt: skip
 # Words that eSpeak NG would read otherwise than the trade does.
 SPOKEN = {"megohms": "megg ohms", "megohm": "megg ohm", "kilohms": "kill ohms", "kilohm": "kill ohm", "rcd": "r c d"}
