@@ -19,6 +19,7 @@ class LoudMeansWord:
     def __init__(self):
         self.taken = 0
         self.voided = 0
+        self.speaking = False  # words are being said that have not ended yet
 
     @property
     def taken_s(self):
@@ -73,6 +74,12 @@ def test_silence_is_told_after_four_and_after_eight_seconds_and_then_anew():
     ear = SoundEar(LoudMeansWord(), [piece()] * round(17 * PIECES_A_SECOND))
     told = [round(event.seconds) for event in ear.events() if isinstance(event, Quiet)]
     assert told == [4, 8, 4, 8]
+
+
+def test_no_silence_is_told_while_somebody_speaks():
+    recogniser = LoudMeansWord()
+    recogniser.speaking = True
+    assert kinds(SoundEar(recogniser, [piece()] * round(9 * PIECES_A_SECOND))) == []
 
 
 def test_no_silence_is_told_while_the_program_speaks():

@@ -110,7 +110,7 @@ class SoundEar:
             self._open = not self._push_to_talk
             yield heard
         silence = self._recogniser.taken_s - self._since_s
-        if silence >= QUIET_S[self._told]:
+        if silence >= QUIET_S[self._told] and not self._recogniser.speaking:
             self._told += 1
             if self._told == len(QUIET_S):
                 self._happened()

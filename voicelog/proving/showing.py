@@ -1,5 +1,6 @@
 """Figures for a person or for a program: any proof's result as lines, or as one JSON object."""
 
+import json
 from collections.abc import Iterator
 from typing import Any
 
@@ -9,7 +10,7 @@ from pydantic import BaseModel
 def as_json(found: BaseModel) -> str:
     """One JSON object; a result that has a form of its own for programs gives that."""
     own = getattr(found, "as_json", None)
-    return own() if own else found.model_dump_json()
+    return json.dumps(own()) if own else found.model_dump_json()
 
 
 def as_text(found: BaseModel) -> str:
