@@ -272,6 +272,20 @@ CARDS = {
 }
 
 
+def test_a_loudspeaker_unplugged_in_a_prompt_is_told_and_does_not_hold_up_the_next():
+    class Unplugged(PretendedCard):
+        def drain(self):
+            raise DeviceError("the loudspeaker has gone.")
+
+    gone = Unplugged()
+    mouth = SpeakingMouth(Hum(), gone)
+    for _ in range(2):
+        with pytest.raises(DeviceError, match="gone"):
+            mouth.say("one")
+    assert not mouth.busy
+    gone.close()
+
+
 @pytest.mark.parametrize("library", CARDS)
 def test_no_sound_card_is_a_device_error(library, tmp_path, monkeypatch):
     (tmp_path / "sounddevice.py").write_text(library)
@@ -301,6 +315,9 @@ def test_the_card_is_fed_what_was_said(tmp_path, monkeypatch):
         block = np.ones((480, 1), np.float32)
         card._stream.callback(block, 480, None, None)
         assert (block[:300, 0] == 0.25).all() and (block[300:, 0] == 0).all()
+        card.play(np.full(300, 0.25, np.float32))
+        with pytest.raises(DeviceError, match="gone"):  # nothing takes what was given: unplugged
+            card.drain()
         card.close()
         with pytest.raises(DeviceError, match="gone"):
             card.play(np.zeros(10, np.float32))

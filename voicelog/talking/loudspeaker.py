@@ -21,11 +21,12 @@ if TYPE_CHECKING:
 
 RATE_HZ = 24_000
 BLOCK = 240  # samples handed over at a time: 10 ms
+GONE_S = 1.0  # a card that takes nothing for so long has been unplugged
 FADE = 120  # 5 ms: a prompt cut short ends without a click
 
 
 class Loudspeaker(Protocol):
-    """Takes sound and plays it in order."""
+    """Takes sound and plays it in order. ``play`` and ``drain`` raise DeviceError when it has gone."""
 
     latency_s: float  # from handing a sample over to hearing it
 
@@ -48,6 +49,7 @@ class Queue:
     def __init__(self) -> None:
         self._change = threading.Condition()
         self._waiting: deque[Sound] = deque()
+        self._blocks = 0  # taken so far
 
     def put(self, sound: Sound) -> None:
         """Add sound at the end."""
@@ -59,6 +61,7 @@ class Queue:
         block = np.zeros(count, np.float32)
         filled = 0
         with self._change:
+            self._blocks += 1
             while filled < count and self._waiting:
                 piece = self._waiting.popleft()
                 used = piece[: count - filled]
@@ -78,10 +81,15 @@ class Queue:
             if len(tail):
                 self._waiting.append(tail * np.linspace(1, 0, len(tail), dtype=np.float32))
 
-    def wait_empty(self) -> None:
-        """Block until the last sample has been taken."""
+    def wait_empty(self) -> bool:
+        """Block until the last sample has been taken; False when nothing was taken for GONE_S."""
         with self._change:
-            self._change.wait_for(lambda: not self._waiting)
+            while True:
+                before = self._blocks
+                if self._change.wait_for(lambda: not self._waiting, GONE_S):
+                    return True
+                if self._blocks == before:
+                    return False
 
 
 class SoundCard:
@@ -94,11 +102,13 @@ class SoundCard:
 
     def play(self, sound: Sound) -> None:
         if not self._stream.active:
-            raise DeviceError("the loudspeaker has gone.", do="Plug it in again, or choose another with --speaker.")
+            raise _gone()
         self._queue.put(sound)
 
     def drain(self) -> None:
-        self._queue.wait_empty()
+        if not self._queue.wait_empty():
+            self._queue.drop()
+            raise _gone()
         time.sleep(self.latency_s)
 
     def drop(self) -> None:
@@ -109,6 +119,10 @@ class SoundCard:
 
     def _fill(self, block: np.ndarray, count: int, _when: object, _status: object) -> None:
         block[:, 0] = self._queue.take(count)
+
+
+def _gone() -> DeviceError:
+    return DeviceError("the loudspeaker has gone.", do="Plug it in again and start anew.")
 
 
 def _open_stream(device: str | int | None, fill: Callable) -> "sounddevice.OutputStream":
