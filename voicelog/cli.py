@@ -106,6 +106,8 @@ def listen(
     attention: Annotated[str, typer.Option(metavar="WORD", help="take only what begins with this word")] = "",
     page: Annotated[bool, typer.Option("--page", help="show a live page on this computer")] = False,
     network: Annotated[bool, typer.Option("--network", help="with --page: on the local network too, by key")] = False,
+    tester: Annotated[str, typer.Option(metavar="NAME", help="whose learnt voice holds the probes")] = "",
+    mate: Annotated[str, typer.Option(metavar="NAME", help="whose learnt voice stands at the board")] = "",
     push_to_talk: Annotated[
         bool, typer.Option("--push-to-talk", help="hear one utterance for each press of Enter")
     ] = False,
@@ -125,6 +127,7 @@ def listen(
         page=page or network,
         network=network,
         push_to_talk=push_to_talk,
+        crew=tuple(name for name in (tester, mate) if name),
     )
     record = visiting.listen(folder, options, console())
     console().print(visiting.closing_words(record))

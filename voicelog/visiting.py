@@ -16,12 +16,15 @@ from voicelog.errors import InputError
 from voicelog.hearing.audio import Microphone, sound_pieces
 from voicelog.hearing.ear import Ear, Hand, Pressed, ScriptedEar
 from voicelog.hearing.graph import GraphCosts
+from voicelog.hearing.lexicon import bundled_lexicon
 from voicelog.hearing.listening import TALK, OwnVoice, SoundEar, recorded
 from voicelog.hearing.model_folder import Kind, open_folder, prepared
 from voicelog.hearing.recogniser import Recogniser, hear_all, held_to
 from voicelog.hearing.search import Search
 from voicelog.hearing.word_graph import WordArc, WordGraph, with_filler
 from voicelog.keeping.record import Record
+from voicelog.learning.crew import CrewRecogniser, Member
+from voicelog.learning.profiles import Profile, Profiles
 from voicelog.live import Watchers, served_page
 from voicelog.meaning.parsing import Context
 from voicelog.model import Heard, Meaning, NotUnderstood
@@ -54,6 +57,7 @@ class Options:
     attention: str = ""  # a word that readings must begin with; empty for none
     page: bool = False  # a live page on this computer
     network: bool = False  # and on the local network, by key
+    crew: tuple[str, ...] = ()  # names of learnt voices: the tester, the mate
     push_to_talk: bool = False  # hear only the utterance after each press of Enter, or of a pedal that acts as one
 
 
@@ -111,7 +115,7 @@ def open_ear(
     if options.typed:
         yield ScriptedEar(_typed_lines(options.source), hand)
         return
-    recogniser = open_recogniser(visit, options.model)
+    recogniser = open_crew(visit, options.crew) if options.crew else open_recogniser(visit, options.model)
     if options.source is not None:
         yield SoundEar(recogniser, recorded(options.source), hand)
         return
@@ -129,6 +133,21 @@ def open_recogniser(visit: Visit, model: Path | None = None) -> Recogniser:
     if folder.kind is Kind.STOCK:
         return Recogniser(held_to(folder, _phrases(visit)), pause_s=PAUSE_S)
     return Recogniser(prepared(folder, word_graph(visit), costs=COSTS, search=SEARCH), pause_s=PAUSE_S)
+
+
+def open_crew(visit: Visit, names: tuple[str, ...]) -> CrewRecogniser:
+    """The general network beside those of the people named. Raises InputError for a voice that was never learnt."""
+    profiles = [Profiles().profile(name) for name in dict.fromkeys(names)]
+    members = tuple(Member(profile, _as_learnt(visit, profile)) for profile in profiles)
+    return CrewRecogniser(open_recogniser(visit), members)
+
+
+def _as_learnt(visit: Visit, profile: Profile) -> Recogniser:
+    """One person's network and pronunciations over the job's own grammar."""
+    lexicon = bundled_lexicon().with_own(profile.own_words)
+    folder = open_folder(profile.folder)
+    ready = prepared(folder, word_graph(visit), lexicon=lexicon, costs=COSTS, search=SEARCH)
+    return Recogniser(ready, pause_s=PAUSE_S)
 
 
 def word_graph(visit: Visit) -> WordGraph:

@@ -53,6 +53,11 @@ class Lexicon:
             self._known[word] = with_dropped_r(self._read(word))
         return self._known[word]
 
+    def with_own(self, own: dict[str, tuple[Pronunciation, ...]]) -> "Lexicon":
+        """The same, and how one person says some words as well: their own way first."""
+        table = {word: (*ways, *self.pronounce(word)) for word, ways in own.items()}
+        return Lexicon({**self._table, **table}, self._reader)
+
     def digest(self) -> str:
         """Changes with the table; words of the reader follow from their spelling."""
         return hashlib.sha256(repr(sorted(self._table.items())).encode()).hexdigest()
