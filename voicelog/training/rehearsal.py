@@ -10,6 +10,7 @@ import soundfile
 from voicelog.training.synthesis import SAMPLE_RATE_HZ, Synthesiser
 
 USUAL_PAUSE_S = 1.5
+SILENCE_MARK, SILENCE_S = "...", 10.0  # a line that stands for silence
 VOICE_LEVEL = 2500.0  # root mean square of a voice, int16
 
 
@@ -27,18 +28,23 @@ class Drill:
 
 
 def record(script: Path, voices: Path, out: Path, seed: int = 7) -> None:
-    """Speak the script into one FLAC file (int16, 16 kHz, mono)."""
+    """Speak the script into one file, FLAC or Ogg Opus by its ending (16 kHz, mono)."""
     visit = tomllib.loads(script.read_text(encoding="utf-8"))
+    lines = visit["visit"]["line"] if "visit" in visit else visit["line"]
     rng = np.random.default_rng(seed)
     synthesiser = Synthesiser(voices)
     pieces = []
-    for line in visit["line"]:
+    for line in lines:
+        if line["says"] == SILENCE_MARK:
+            pieces.append(np.zeros(round(SILENCE_S * SAMPLE_RATE_HZ)))
+            continue
         pieces.append(np.zeros(round(line.get("pause_s", USUAL_PAUSE_S) * SAMPLE_RATE_HZ)))
         pieces.append(_spoken(line, visit["voices"][line["who"]], synthesiser, rng))
     pieces.append(np.zeros(2 * SAMPLE_RATE_HZ))
     sound = np.concatenate(pieces)
     sound = sound + _room(len(sound), visit["noise_dB"], rng)
-    soundfile.write(out, np.clip(sound, -32768, 32767).astype(np.int16), SAMPLE_RATE_HZ)
+    kind = {"format": "OGG", "subtype": "OPUS"} if out.suffix == ".ogg" else {}
+    soundfile.write(out, np.clip(sound, -32768, 32767).astype(np.int16), SAMPLE_RATE_HZ, **kind)
 
 
 def _spoken(line: dict, cast: dict, synthesiser: Synthesiser, rng: np.random.Generator) -> np.ndarray:
