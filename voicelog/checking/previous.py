@@ -87,6 +87,7 @@ READINGS: dict[str, tuple[str, str, Conditions]] = {  # column: quantity, unit, 
     "functional": ("functional", "", {}),
     "leakage_mA": ("earth_leakage", "mA", {}),
     "leakage_dc_mA": ("earth_leakage_dc", "mA", {}),
+    "earthing": ("earthing", "", {}),
     "spd": ("spd", "", {}),
 }
 PASSED_OVER = {  # columns of a schedule that say nothing of the installation
@@ -106,6 +107,9 @@ WORDS: dict[str, Value | None] = {  # what a cell may say instead of a figure
     "over range": OverRange(),
     "1-2-3": Choice(word="1-2-3"),
     "3-2-1": Choice(word="3-2-1"),
+    "tn-c-s": Choice(word="TN-C-S"),
+    "tn-s": Choice(word="TN-S"),
+    "tt": Choice(word="TT"),
 }
 
 
