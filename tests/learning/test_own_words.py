@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 
 from tests.learning.test_alignment import rows
-from voicelog.hearing.lexicon import bundled_lexicon
 from voicelog.learning import own_words as room
 from voicelog.learning.adaptation import Spoken
-from voicelog.learning.own_words import lexicon_with, own_words, variants
+from voicelog.learning.own_words import own_words, variants
 
 WAYS = {"three": (("TH", "R", "IY"),), "nine": (("N", "AY", "N"),)}
 THREE_AS_FREE, THREE = "- F R IY - - - - - -", "- TH R IY - - - - - -"
@@ -50,11 +49,3 @@ def test_variants_change_one_phone():
     assert WAYS["three"][0] not in found
     for way in found:
         assert abs(len(way) - 3) <= 1
-
-
-def test_own_ways_stand_beside_the_dictionarys():
-    usual = bundled_lexicon().pronounce("three")
-    lexicon = lexicon_with({"three": (("F", "R", "IY"),)})
-    assert lexicon.pronounce("three") == (*usual, ("F", "R", "IY"))
-    assert lexicon.pronounce("nine") == bundled_lexicon().pronounce("nine")
-    assert lexicon_with({}).digest() == bundled_lexicon().digest() != lexicon.digest()

@@ -33,7 +33,7 @@ def said(samples) -> str:
 
 
 def test_what_was_asked_for_is_good():
-    take = judge_take(spoken(), said(spoken()), [], MODEL, pronounce)
+    take = judge_take(spoken(), said(spoken()), MODEL, pronounce, [])
     assert take.outcome is Outcome.GOOD
     assert take.advice == ""
     assert take.print is not None
@@ -51,26 +51,26 @@ def test_what_was_asked_for_is_good():
     ],
 )
 def test_spoilt_sound_is_told_in_words_that_help(samples, outcome, hint):
-    take = judge_take(samples, said(spoken()), [], MODEL, pronounce)
+    take = judge_take(samples, said(spoken()), MODEL, pronounce, [])
     assert take.outcome is outcome
     assert hint in take.advice
     assert take.alignment is None
 
 
 def test_other_words_are_not_taken_for_the_ones_asked():
-    take = judge_take(spoken(), "ZH_OY_ZH_OY_TH", [], MODEL, pronounce)
+    take = judge_take(spoken(), "ZH_OY_ZH_OY_TH", MODEL, pronounce, [])
     assert take.outcome in (Outcome.SOMETHING_ELSE, Outcome.HEARD_BADLY)
     assert take.advice
 
 
 def test_another_voice_is_a_question():
     own = voice_print(spoken())
-    take = judge_take(spoken(), said(spoken()), [own + 20.0] * 4, MODEL, pronounce)
+    take = judge_take(spoken(), said(spoken()), MODEL, pronounce, [own + 20.0] * 4)
     assert take.outcome is Outcome.ANOTHER_VOICE
     assert take.advice.endswith("?")
-    assert judge_take(spoken(), said(spoken()), [own] * 4, MODEL, pronounce).good
+    assert judge_take(spoken(), said(spoken()), MODEL, pronounce, [own] * 4).good
 
 
 def test_the_first_phrases_know_nobody_yet():
     own = voice_print(spoken())
-    assert judge_take(spoken(), said(spoken()), [own + 20.0] * 2, MODEL, pronounce).good
+    assert judge_take(spoken(), said(spoken()), MODEL, pronounce, [own + 20.0] * 2).good

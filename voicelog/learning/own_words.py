@@ -12,12 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from voicelog.hearing.filterbank import filter_banks
-from voicelog.hearing.lexicon import FILE, Lexicon, VoiceReader, bundled_lexicon, read_pronunciations
 from voicelog.hearing.network import SUBSAMPLING, AcousticModel, log_posteriors
 from voicelog.hearing.phones import Pronunciation
 from voicelog.learning.adaptation import Spoken
 from voicelog.learning.alignment import OUTPUT_S, Pronounce, align
-from voicelog.resources import data_folder
 
 # One phone for another, or none, in one place of a word. Common knowledge of English accents: fronted or stopped
 # "th", dropped "h", flapped or voiced "t", "v" and "w" exchanged, vowels that merge.
@@ -53,15 +51,6 @@ def own_words(
         if len(times) >= TIMES and winners:
             found[word] = (min(winners, key=lambda way: float(costs[way].sum())),)
     return found
-
-
-def lexicon_with(own: dict[str, tuple[Pronunciation, ...]]) -> Lexicon:
-    """The bundled lexicon and a person's own ways beside it. Raises GrammarError and ModelError."""
-    if not own:
-        return bundled_lexicon()
-    pronounce = bundled_lexicon().pronounce
-    table = read_pronunciations(data_folder("grammars") / FILE)
-    return Lexicon(table | {word: (*pronounce(word), *ways) for word, ways in own.items()}, VoiceReader())
 
 
 def variants(known: tuple[Pronunciation, ...]) -> tuple[Pronunciation, ...]:

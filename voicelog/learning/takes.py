@@ -57,7 +57,7 @@ class Take:
         return self.outcome is Outcome.GOOD
 
 
-def judge_take(sound: Sound, phrase: str, earlier: list[Numbers], model: AcousticModel, pronounce: Pronounce) -> Take:
+def judge_take(sound: Sound, phrase: str, model: AcousticModel, pronounce: Pronounce, earlier: list[Numbers]) -> Take:
     """Judge ``sound`` (16 kHz, mono, 16 bit) against the words asked for and the prints of takes already accepted."""
     level = level_of(sound)
     spoilt = _spoilt(sound, level)
