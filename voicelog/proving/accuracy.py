@@ -3,7 +3,8 @@
 A set is a folder as ``proving.strings`` reads it. What may be heard depends on its texts:
 
     digits    only digits are said                         a loop over the words for digits; digits meant are compared
-    trade     every text is a sentence of the trade        the demonstration's own graph, talk outside it let through
+    trade     every text is a sentence of the trade        the demonstration's own graph, talk outside it let through;
+                                                           what means the same counts as said
     words     anything else                                a loop over the words of all its texts
 
 Noise is added at a ratio to the level of the speech alone (the frames within
@@ -30,7 +31,8 @@ from voicelog.hearing.recogniser import Recogniser, hear_all
 from voicelog.hearing.search import JUDGING
 from voicelog.hearing.word_graph import FILLER
 from voicelog.keeping.storage import Progress, quiet, stepped
-from voicelog.model import Noun
+from voicelog.meaning.parsing import Context
+from voicelog.model import NotUnderstood, Noun
 from voicelog.proving.strings import (
     DIGITS,
     REPEATS,
@@ -43,6 +45,7 @@ from voicelog.proving.strings import (
     read_index,
     scored,
 )
+from voicelog.visit import Visit
 from voicelog.visiting import open_visit_or_demo, word_graph
 
 RATIOS_dB = (None, 20, 10)  # None: as recorded
@@ -94,6 +97,7 @@ class _Set:
     kind: str
     recordings: tuple[Recording, ...]
     ear: Prepared
+    visit: Visit  # whose sentences those of the trade are
 
 
 def bench_accuracy(
@@ -124,7 +128,7 @@ def _lines(jobs: list[tuple[_Set, Condition]], noise: Samples) -> Iterator[Line]
                 (one.ear, one.kind, piece, condition, noise, start) for start, piece in zip(starts, pieces, strict=True)
             ]
             rows = [row for heard in pool.map(_hear, work) for row in heard]
-            yield _line(one, condition, scored(rows))
+            yield _line(one, condition, scored(_as_meant(one, row) for row in rows))
 
 
 def _line(one: _Set, condition: Condition, score: StringScore) -> Line:
@@ -139,6 +143,16 @@ def _line(one: _Set, condition: Condition, score: StringScore) -> Line:
         groups_wrong={name: share.strings_wrong for name, share in score.groups.items()},
         real_time_factor=score.real_time_factor,
     )
+
+
+def _as_meant(one: _Set, row: Row) -> Row:
+    """Words of the trade that mean what was said are taken as said ("at" may be left out, "megohm" may be one)."""
+    if one.kind != "trade" or row.said == row.heard:
+        return row
+    context = Context(board=one.visit.sheet.boards[0].reference)
+    said, heard = (one.visit.reader.read(words, context) for words in (row.said, row.heard))
+    same = said == heard and not isinstance(heard, NotUnderstood)
+    return row.model_copy(update={"heard": row.said}) if same else row
 
 
 # ---------------------------------------------------------------- what may be heard
@@ -156,7 +170,7 @@ def _opened(folder: Path, model: Path, costs: GraphCosts | None) -> _Set:
     else:
         kind, graph = "words", loop(words)
     ear = prepared(open_folder(model), graph, costs=costs, search=JUDGING)
-    return _Set(folder.resolve().name, kind, recordings, ear)
+    return _Set(folder.resolve().name, kind, recordings, ear, visit)
 
 
 def _hear(work: tuple[Prepared, str, tuple[Recording, ...], Condition, Samples, int]) -> list[Row]:
