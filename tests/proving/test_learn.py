@@ -32,14 +32,18 @@ def rows(*speakers):
 
 
 def test_a_whole_run(tmp_path, general):  # noqa: F811
-    score = bench_learn(folder_of(tmp_path, rows("a", "b")), (5.0, 60.0), CONDITIONS[:2], general, QUICK)
+    score = bench_learn(folder_of(tmp_path, rows("a", "b")), (5.0, 60.0), CONDITIONS, general, QUICK)
     found = score.as_json()
     assert set(found["speakers"]) == {"a", "b"}
     assert {"strings_wrong_before", "strings_wrong_after"} <= set(found["speakers"]["a"]) & set(found)
-    assert {(mean["condition"], mean["asked_s"]) for mean in found["curve"]} == {("clean", 5.0), ("3.4 kHz band", 5.0)}
+    assert {(mean["condition"], mean["asked_s"]) for mean in found["curve"]} == {
+        ("clean", 5.0),
+        ("3.4 kHz band", 5.0),
+        ("10 dB noise", 5.0),
+    }
     assert all(point["speech_s"] >= 5.0 and point["strings"] == 2 for point in found["points"])
     json.dumps(found)
-    assert table(score).row_count == 2
+    assert table(score).row_count == 3
 
 
 @pytest.mark.parametrize(

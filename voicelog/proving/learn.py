@@ -16,7 +16,6 @@ office, used on site).
 
 import json
 import tempfile
-import time
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -38,7 +37,7 @@ from voicelog.hearing.nnet3 import read_model, write_model
 from voicelog.hearing.recogniser import Recogniser, hear_all
 from voicelog.hearing.search import JUDGING
 from voicelog.keeping.storage import Progress, quiet
-from voicelog.learning.adaptation import Kind, Recipe, Spoken, learn
+from voicelog.learning.adaptation import Kind, Learnt, Recipe, Spoken, learn
 from voicelog.learning.alignment import Pronounce
 from voicelog.learning.variation import Variation, varied
 from voicelog.model import Noun
@@ -145,12 +144,11 @@ def bench_learn(
     people = read_people(folder)
     words = {word for person in people for phrase in (*person.enrol, *person.test) for word in phrase.words}
     bench = _Bench(read_model(model / ACOUSTIC), loop(words), bundled_lexicon().pronounce, recipe or Recipe())
-    points = []
-    jobs = [(person, condition) for person in people for condition in conditions]
-    for number, (person, condition) in enumerate(jobs):
-        progress(number, len(jobs))
-        points += bench.points(person, condition, seconds)
-    progress(len(jobs), len(jobs))
+    points: list[Point] = []
+    for number, person in enumerate(people):
+        progress(number, len(people))
+        points += bench.points(person, conditions, seconds)
+    progress(len(people), len(people))
     return summary(tuple(points))
 
 
@@ -198,30 +196,18 @@ class _Bench:
     pronounce: Pronounce
     recipe: Recipe
 
-    def points(self, person: Person, condition: Condition, seconds: tuple[float, ...]) -> Iterator[Point]:
-        enrol = _through(person.enrol, condition.enrol)
-        test = _through(person.test, condition.test)
-        before = self.mistakes(self.general, test)
-        for asked, phrases in lengths(enrol, seconds):
-            started = time.monotonic()
-            learnt = learn(self.general, phrases, self.pronounce, self.recipe)
-            spent = time.monotonic() - started
-            after = before if learnt.kind is Kind.GENERAL else self.mistakes(learnt.model, test)
-            words = sum(len(phrase.words) for phrase in test)
-            yield Point(
-                speaker=person.name,
-                condition=condition.name,
-                asked_s=asked,
-                speech_s=round(learnt.speech_s, 1),
-                computing_s=round(spent, 1),
-                kind=learnt.kind,
-                strings=len(test),
-                words=words,
-                strings_wrong_before=_share_wrong(before),
-                strings_wrong_after=_share_wrong(after),
-                words_wrong_before=sum(before) / words,
-                words_wrong_after=sum(after) / words,
-            )
+    def points(self, person: Person, conditions: tuple[Condition, ...], seconds: tuple[float, ...]) -> Iterator[Point]:
+        """Conditions that are learnt alike are learnt once."""
+        for line in dict.fromkeys(condition.enrol for condition in conditions):
+            enrol = _through(person.enrol, line)
+            tests = {item.name: _through(person.test, item.test) for item in conditions if item.enrol == line}
+            before = {name: self.mistakes(self.general, test) for name, test in tests.items()}
+            for asked, phrases in lengths(enrol, seconds):
+                learnt = learn(self.general, phrases, self.pronounce, self.recipe)
+                for name, test in tests.items():
+                    same = learnt.kind is Kind.GENERAL
+                    after = before[name] if same else self.mistakes(learnt.model, test)
+                    yield _point(person, name, asked, learnt, before[name], after)
 
     def mistakes(self, model: AcousticModel, phrases: tuple[Spoken, ...]) -> list[int]:
         """Words wrong in each phrase, heard by stock Vosk from a folder written for it."""
@@ -236,6 +222,26 @@ class _Bench:
             )
             recogniser = Recogniser(ear)
             return [mistakes_between(phrase.words, _heard(recogniser, phrase)) for phrase in phrases]
+
+
+def _point(
+    person: Person, condition: str, asked_s: float, learnt: Learnt, before: list[int], after: list[int]
+) -> Point:
+    words = sum(len(phrase.words) for phrase in person.test)
+    return Point(
+        speaker=person.name,
+        condition=condition,
+        asked_s=asked_s,
+        speech_s=round(learnt.speech_s, 1),
+        computing_s=round(learnt.computing_s, 1),
+        kind=learnt.kind,
+        strings=len(person.test),
+        words=words,
+        strings_wrong_before=_share_wrong(before),
+        strings_wrong_after=_share_wrong(after),
+        words_wrong_before=sum(before) / words,
+        words_wrong_after=sum(after) / words,
+    )
 
 
 def _heard(recogniser: Recogniser, phrase: Spoken) -> tuple[str, ...]:
