@@ -1,9 +1,10 @@
 """One command for each step of making the acoustic model: ``python -m voicelog.training STEP --help``.
 
-synthesise   more speech by synthetic voices            (once, hours, resumable)
+synthesise   more speech by synthetic voices             (once, hours, resumable)
 lexicon      pronunciations of every word in the speech  (once)
 train        the network                                 (an accelerator, or patience)
 export       the model folder that Vosk loads, checked
+scoring-set  phrases of the trade by held-out voices     (for ``voicelog bench accuracy``)
 """
 
 import json
@@ -20,7 +21,9 @@ from voicelog.training.corpus import read_corpora, read_noise, read_rows, read_s
 from voicelog.training.recipe import NetworkShape, Recipe
 from voicelog.training.splits import read_splits
 
-app = typer.Typer(no_args_is_help=True, add_completion=False, help=__doc__)
+app = typer.Typer(
+    no_args_is_help=True, add_completion=False, help="The steps by which the acoustic model is made, in order."
+)
 
 Folders = Annotated[
     list[Path], typer.Option("--speech", help="A folder of speech with an index.jsonl; may be repeated.")
@@ -32,18 +35,28 @@ def synthesise(
     folder: Annotated[Path, typer.Argument(help="Where the speech goes; chunks already there are kept.")],
     voices: Annotated[Path, typer.Option(help="The synthesiser's voices, one .bin each.")],
     chunks: Annotated[int, typer.Option(help="Chunks of 60 utterances.")] = 100,
-    held_out: Annotated[bool, typer.Option(help="Speak with the held-out voices instead.")] = False,
 ) -> None:
-    """Make synthetic speech for training, or for scoring."""
+    """Make synthetic speech for training."""
     from voicelog.training import synthesis
     from voicelog.training.phrases import PhraseSampler
 
-    splits = read_splits()
     synthesiser = synthesis.Synthesiser(voices)
-    training = synthesis.training_casting(synthesiser.voices, splits.voices)
-    casting = synthesis.scoring_casting(splits) if held_out else training
+    casting = synthesis.training_casting(synthesiser.voices, read_splits().voices)
     synthesis.make_chunks(synthesiser, casting, PhraseSampler(), folder, chunks)
     synthesis.join_indexes(folder)
+
+
+@app.command()
+def scoring_set(
+    folder: Annotated[Path, typer.Argument(help="Where the recordings go; those already there are kept.")],
+    voices: Annotated[Path, typer.Option(help="The synthesiser's voices, one .bin each.")],
+    count: Annotated[int, typer.Option(help="Recordings.")] = 300,
+) -> None:
+    """Speak phrases of the demonstration's job with the voices that training never hears."""
+    from voicelog.training.scoring_set import write_scoring_set
+    from voicelog.visiting import open_visit_or_demo
+
+    write_scoring_set(folder, voices, open_visit_or_demo(None), count)
 
 
 @app.command()
@@ -63,7 +76,7 @@ def train(
     speech: Folders,
     lexicon: Annotated[Path, typer.Option(help="From the step before.")],
     noise: Annotated[Path | None, typer.Option(help="A folder of noise recordings.")] = None,
-    minutes: Annotated[float, typer.Option(help="Training time, earlier runs counted in.")] = 20.0,
+    minutes: Annotated[float, typer.Option(help="Training time, earlier runs counted in.")] = 23.3,
     processes: Annotated[int, typer.Option(help="Others that draw batches ahead; 0: none.")] = 0,
     width: int = NetworkShape.width,
     bottleneck: int = NetworkShape.bottleneck,

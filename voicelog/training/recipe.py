@@ -32,9 +32,9 @@ SHARES = {
 class NetworkShape:
     """A time-delay network with bottlenecks; times in output frames of 30 ms."""
 
-    width: int = 768
-    bottleneck: int = 192
-    layers: int = 14
+    width: int = 800
+    bottleneck: int = 200
+    layers: int = 16
     looking_ahead: int = 6  # the first so many even layers see one output frame ahead
     dropout: float = 0.1
 
@@ -55,11 +55,11 @@ class NetworkShape:
 
 @dataclass(frozen=True)
 class Recipe:
-    """One training run."""
+    """One training run; the defaults are those of the bundled model (hearing/model/run.json)."""
 
     network: NetworkShape = NetworkShape()
     seed: int = 0
-    seconds_per_step: float = 420.0  # of sound
+    seconds_per_step: float = 600.0  # of sound
     learning_rate: float = 1.4e-3
     weight_decay: float = 1e-2
     warm_up_steps: int = 400
