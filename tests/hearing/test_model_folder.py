@@ -109,7 +109,7 @@ class TestCompiling:
         paths = {
             self.compile(folder),
             self.compile(folder, graph=from_phrases(["nine one"])),
-            self.compile(folder, costs=GraphCosts(word=2.0)),
+            self.compile(folder, costs=GraphCosts(word=7.0)),
             self.compile(folder, search=Search(beam=9.0)),
         }
         (folder / "conf" / "fbank.conf").write_text((folder / "conf" / "fbank.conf").read_text() + "--dither=3\n")

@@ -21,10 +21,10 @@ from pathlib import Path
 import platformdirs
 
 from voicelog.errors import ModelError, StorageFull
-from voicelog.hearing.graph import DecodingGraph, GraphCosts, WordGraph, decoding_graph
+from voicelog.hearing.graph import DecodingGraph, GraphCosts, WordGraph, decoding_graph, from_phrases, with_filler
 from voicelog.hearing.lexicon import FILE, Lexicon, bundled_lexicon
 from voicelog.hearing.nnet3 import read_model
-from voicelog.hearing.search import Search
+from voicelog.hearing.search import JUDGING, Search
 from voicelog.hearing.transitions import TransitionIds
 from voicelog.resources import data_folder
 
@@ -33,6 +33,7 @@ ACOUSTIC = Path("am") / "final.mdl"
 FEATURES = Path("conf") / "fbank.conf"
 FORM = 1  # of the compiled folders; a change here compiles all of them anew
 KEPT = 12  # compiled folders in the cache; the least recently used go first
+JUDGE = GraphCosts(filler=2.2)  # so that ``Heard.filler_margin`` is above 0 for calls and below it for other talk
 OPENFST_MAGIC = (2125659606).to_bytes(4, "little")
 
 
@@ -160,6 +161,11 @@ def prepared(
         _forget_old(target.parent)
     os.utime(target)
     return Prepared(target)
+
+
+def prepared_judge(folder: ModelFolder, cache: Path | None = None) -> Prepared:
+    """The graph that any talk fits, for a recogniser's ``judge``."""
+    return prepared(folder, with_filler(from_phrases(())), Lexicon({}), JUDGE, JUDGING, cache)
 
 
 def _key(
