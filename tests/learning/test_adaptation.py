@@ -152,6 +152,10 @@ def test_only_a_clear_gain_counts(after, wrong, beats):
     assert Judgement(after, wrong).clearly_beats(general, errors=1.0) is beats
 
 
+def test_one_phrase_proves_nothing():
+    assert not Judgement((0.1,), 0.0).clearly_beats(Judgement((1.0,), 0.2), errors=1.0)
+
+
 def test_progress_runs_from_nothing_to_all(general):
     told = []
     learn(general, phrases(someone(general, 0.2), 5), pronounce, QUICK, told.append)

@@ -85,9 +85,11 @@ class Judgement:
         return float(np.mean(self.losses))
 
     def clearly_beats(self, other: "Judgement", errors: float) -> bool:
-        """By so many standard errors of the mean gain, and with no more phones wrong."""
+        """By so many standard errors of the mean gain, and with no more phones wrong; one phrase proves nothing."""
         gains = np.subtract(other.losses, self.losses)
-        spread = float(gains.std(ddof=1) / np.sqrt(len(gains))) if len(gains) > 1 else 0.0
+        if len(gains) < 2:
+            return False
+        spread = float(gains.std(ddof=1) / np.sqrt(len(gains)))
         return float(gains.mean()) > errors * spread and self.wrong <= other.wrong
 
 
