@@ -96,7 +96,9 @@ FREE = GraphCosts(word=0.0, phone=0.0, silence=0.0)
     ],
 )
 def test_lets_phones_blanks_and_pauses_through(heard, words):
-    assert tuple(words.split()) in walker(loop(["one", "two", "nine", "point", "oh", "six"]), FREE).cheapest(outputs(heard))
+    assert tuple(words.split()) in walker(loop(["one", "two", "nine", "point", "oh", "six"]), FREE).cheapest(
+        outputs(heard)
+    )
 
 
 @pytest.mark.parametrize("heard", ["W AH", "W N", "AH N W", "W AH N UW", "W AH N W", "N AY N N AY N"])
