@@ -74,6 +74,7 @@ def accuracy(
 def chatter(
     hours: Annotated[float, typer.Option(help="of talk and noise")] = 1.0,
     noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise")] = None,
+    keep: Annotated[Path | None, typer.Option(metavar="FILE", help="go on from there, and keep what was found")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Speech that is not meant for the log: what is offered of it an hour, and what is kept."""
@@ -83,7 +84,9 @@ def chatter(
 
     visit = visiting.open_visit_or_demo(None)
     with progress() as told:
-        found = bench_chatter(stage_of(visit), visiting.open_recogniser(visit), hours, noise=noise, progress=told)
+        found = bench_chatter(
+            stage_of(visit), visiting.open_recogniser(visit), hours, noise=noise, keep=keep, progress=told
+        )
     show(found, as_json)
 
 
@@ -94,10 +97,30 @@ def readback(
 ) -> None:
     """Seeded recogniser errors against a listener: kept and wrong, caught, seconds a reading."""
     from voicelog.proving.readback import bench_readback
+    from voicelog.talking.natural import NaturalVoice
 
     with progress() as told:
-        found = bench_readback(readings, progress=told)
+        found = bench_readback(readings, voice=NaturalVoice(), progress=told)
     show(found, as_json)
+
+
+@app.command()
+def prompt(as_json: AsJson = False) -> None:
+    """From a text to its first sound, for both voices, known and cold."""
+    from voicelog.proving.first_sound import bench_first_sound
+
+    show(bench_first_sound(), as_json)
+
+
+@app.command()
+def visit(as_json: AsJson = False) -> None:
+    """The recorded visit of 152 utterances, entry by entry against its script."""
+    from voicelog.proving.visit import bench_visit
+
+    with progress() as told:
+        found = bench_visit(progress=told)
+    show(found, as_json)
+    raise typer.Exit(0 if found.as_scripted else 1)
 
 
 @app.command()

@@ -16,6 +16,7 @@ from voicelog.keeping.storage import refusal
 from voicelog.resources import data_folder
 from voicelog.screen import Screen
 from voicelog.talking.conversation import Policy
+from voicelog.talking.phrasing import Phrasing
 from voicelog.visit import open_visit
 from voicelog.visiting import Options, closing_words, open_ear, open_the_mouth, run
 
@@ -31,7 +32,7 @@ def run_demo(out: Path, voice: str, console: Console) -> Record:
     console.print(f"An invented village hall whose RCD keeps tripping; the recording is {recording()}.\n")
     visit = open_visit(job)
     options = Options(source=recording(), silent=voice == SILENT, voice=voice)
-    with open_the_mouth(options) as mouth, open_ear(visit, options) as ear:
+    with open_the_mouth(options, Phrasing(visit.grammar, visit.sheet)) as mouth, open_ear(visit, options) as ear:
         record = run(visit, ear, mouth, Policy.EVERY, Screen(console))
     console.print(f"\n{closing_words(record)}")
     for path in write_all(job, out):

@@ -10,6 +10,7 @@ from queue import Empty, Queue
 from threading import Thread
 from typing import TextIO
 
+import platformdirs
 from rich.console import Console
 
 from voicelog.errors import InputError
@@ -32,6 +33,8 @@ from voicelog.resources import data_folder
 from voicelog.screen import Screen
 from voicelog.session import Session, Watcher
 from voicelog.talking.conversation import Policy
+from voicelog.talking.known import known_prompts
+from voicelog.talking.phrasing import Phrasing
 from voicelog.talking.speaking import Speaking
 from voicelog.talking.voice import Mouth, SilentMouth, open_mouth
 from voicelog.visit import Visit, open_visit
@@ -70,7 +73,7 @@ def listen(folder: Path, options: Options, console: Console) -> Record:
         if options.page:
             page = stack.enter_context(served_page(visit.sheet, hand, options.network, console))
             watcher = Watchers(watcher, page)
-        mouth = stack.enter_context(open_the_mouth(options))
+        mouth = stack.enter_context(open_the_mouth(options, Phrasing(visit.grammar, visit.sheet)))
         if not options.typed:
             watch_keys(hand, mouth)
         ear = stack.enter_context(open_ear(visit, options, hand, mouth))
@@ -238,12 +241,16 @@ def _lines_as_they_come(stream: TextIO) -> Iterator[str]:
 
 
 @contextmanager
-def open_the_mouth(options: Options) -> Iterator[Mouth]:
-    """The voice asked for; the screen shows what is said in any case. What waits to be said is said before the end."""
+def open_the_mouth(options: Options, phrasing: Phrasing | None = None) -> Iterator[Mouth]:
+    """The voice asked for; the screen shows what is said in any case. What waits to be said is said before the end.
+
+    ``phrasing``: of the job, whose usual prompts are then ready before they are needed.
+    """
     if options.silent or options.typed:
         yield SilentMouth()
         return
-    mouth = Speaking(open_mouth(options.voice))
+    mouth = Speaking(open_mouth(options.voice, folder=platformdirs.user_cache_path("voicelog") / "voice"))
+    mouth.prepare(known_prompts(phrasing) if phrasing else ())
     try:
         yield mouth
     finally:

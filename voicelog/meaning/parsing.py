@@ -182,7 +182,8 @@ class Reader:
         unit = parse.first("unit")
         symbol = unit.value if unit else ""
         if part := parse.first("number"):
-            return self._number(part, parse.first("comparison")), symbol or _only_unit(quantity)
+            number = self._number(part, parse.first("comparison"))
+            return number, symbol or _only_unit(quantity, number)
         if part := parse.first("result"):
             return _OWN_KINDS.get(part.value) or Result(word=part.value), ""
         if part := parse.first("choice"):
@@ -274,9 +275,15 @@ def _in_first_unit(called: Called, quantity: Quantity, grammar: Grammar) -> Deci
     return called.value.figure * units[called.unit].factor / units[quantity.units[0]].factor
 
 
-def _only_unit(quantity: Quantity | None) -> str:
-    """A quantity measured in one unit alone does not need it said."""
-    return "" if quantity is None or quantity.unit_must_be_said else quantity.units[0]
+def _only_unit(quantity: Quantity | None, number: Number) -> str:
+    """A quantity measured in one unit alone does not need it said, unless the figure is as short as "zed e five".
+
+    Instruments of quantities with decimals show them; so bare a figure is heard out of ordinary talk.
+    """
+    if quantity is None or quantity.unit_must_be_said:
+        return ""
+    bare = quantity.decimals > 0 and number.figure.as_tuple().exponent == 0
+    return "" if bare else quantity.units[0]
 
 
 def _after_repair(parse: Parse) -> Parse:

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from queue import Empty, SimpleQueue
 from threading import Lock, Thread
 
+from voicelog.errors import DeviceError
 from voicelog.talking.tones import Tone
 from voicelog.talking.voice import Manner, Mouth, Spoken
 
@@ -18,6 +19,7 @@ class Speaking:
 
     def __init__(self, mouth: Mouth) -> None:
         self._mouth = mouth
+        self.trouble = ""  # why the last prompt was not heard; empty when it was
         self._line: SimpleQueue[tuple[str, Tone | None] | None] = SimpleQueue()
         self._waiting = 0  # prompts not yet said to their end
         self._count = Lock()
@@ -70,6 +72,8 @@ class Speaking:
         while (prompt := self._line.get()) is not None:
             try:
                 self._mouth.say(*prompt)
+            except DeviceError as gone:  # the screen goes on showing what is said
+                self.trouble = str(gone)
             finally:
                 self._add(-1)
 

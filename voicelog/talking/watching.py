@@ -8,6 +8,7 @@ slope and the time to the limit are said. The times are those of the sound.
 from decimal import Decimal
 
 from voicelog.checking.trend import Slope, plateau, slope, time_to
+from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown
 from voicelog.model import Number
 from voicelog.talking import calling
@@ -63,7 +64,15 @@ def corrected(turn: Turn) -> Turn:
 def _told(watch: Watch, talk: Conversation, desk: Desk) -> str:
     if not watch.values or len(watch.values) % EVERY:
         return ""
-    return in_words(watch, talk.pending.verdict.limit, desk)
+    return in_words(watch, _limit(talk, desk), desk)
+
+
+def _limit(talk: Conversation, desk: Desk) -> Decimal | None:
+    """The limit of the pending reading, in the unit that is watched."""
+    if talk.pending is None or talk.pending.verdict.limit is None:
+        return None
+    verdict, unit = talk.pending.verdict, talk.pending.reading.unit
+    return convert(verdict.limit, verdict.unit, unit) if unit else None
 
 
 def in_words(watch: Watch, limit: Decimal | None, desk: Desk) -> str:
@@ -94,7 +103,7 @@ def stop(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if talk.watch is None:
         return speak(talk, "nothing is being watched", Tone.ATTENTION)
     stood = calling.let_stand(talk)
-    limit = talk.pending.verdict.limit if talk.pending else None
+    limit = _limit(talk, desk)
     told = in_words(talk.watch, limit, desk)
     ended = stood.talk.having(watch=None, asked=None)
     turn = speak(ended, ". ".join(part for part in ("stopped watching", told) if part), Tone.KEPT)
