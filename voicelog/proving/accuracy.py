@@ -53,7 +53,7 @@ BANDS_Hz = (None, 3400)
 SPEECH_dB = 25.0
 FRAME = RATE_HZ // 100
 FULL_SCALE = 32767
-BATCH = 16
+BATCH = 64  # recordings a process takes at a time: it loads the model once for all of them
 
 Samples = np.ndarray  # int16 at 16 kHz
 
