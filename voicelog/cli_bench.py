@@ -85,7 +85,13 @@ def chatter(
     visit = visiting.open_visit_or_demo(None)
     with progress() as told:
         found = bench_chatter(
-            stage_of(visit), visiting.open_recogniser(visit), hours, noise=noise, keep=keep, progress=told
+            stage_of(visit),
+            visiting.open_recogniser(visit),
+            hours,
+            filler_margin=visiting.TALK_MARGIN,
+            noise=noise,
+            keep=keep,
+            progress=told,
         )
     show(found, as_json)
 

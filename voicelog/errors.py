@@ -1,19 +1,19 @@
 """The one family of errors. Each says what happened, to what, and what to do next.
 
-    VoicelogError                 exit code 2 at the command line, never a traceback
-    ├── InputError                the operator's data: a file, a word, an option
-    │   ├── SoundError            a recording that cannot be read or used
-    │   ├── SheetError            job.toml: names line and field
-    │   ├── GrammarError          a file in grammars/: names file and entry
-    │   ├── EditionError          a limit edition: names file, table and row
-    │   ├── PreviousRecordError   a previous schedule: names row and column
-    │   └── ModelError            an acoustic model folder, or a word it lacks
-    ├── DeviceError               microphone or loudspeaker missing, busy or gone
-    └── KeepingError              the journal and its folder
-        ├── JournalLocked         another process writes this job
-        ├── JournalVersion        written by another version
-        ├── JournalTampered       the chain of entries does not verify: names the entry
-        └── StorageFull           the disk refused a write; what was kept is safe
+VoicelogError                 exit code 2 at the command line, never a traceback
+├── InputError                the operator's data: a file, a word, an option
+│   ├── SoundError            a recording that cannot be read or used
+│   ├── SheetError            job.toml: names line and field
+│   ├── GrammarError          a file in grammars/: names file and entry
+│   ├── EditionError          a limit edition: names file, table and row
+│   ├── PreviousRecordError   a previous schedule: names row and column
+│   └── ModelError            an acoustic model folder, or a word it lacks
+├── DeviceError               microphone or loudspeaker missing, busy or gone
+└── KeepingError              the journal and its folder
+    ├── JournalLocked         another process writes this job
+    ├── JournalVersion        written by another version
+    ├── JournalTampered       the chain of entries does not verify: names the entry
+    └── StorageFull           the disk refused a write; what was kept is safe
 """
 
 

@@ -3,8 +3,6 @@
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.stats import theilslopes
-
 from voicelog.checking.weighing import Unknown
 from voicelog.model import Noun
 
@@ -34,6 +32,8 @@ def slope(times_s: Sequence[float], values: Sequence[float]) -> Slope | Unknown:
         return Unknown(why=f"a slope needs at least {FEWEST} readings, there are {len(values)}")
     if len(set(times_s)) < len(times_s):
         return Unknown(why="two readings have the same time")
+    from scipy.stats import theilslopes  # slow to import, and only a watch needs it
+
     minutes = np.asarray(times_s, dtype=float) / MINUTE_S
     found = theilslopes(np.asarray(values, dtype=float), minutes, alpha=CONFIDENCE)
     return Slope(

@@ -78,7 +78,8 @@ class CrewRecogniser:
             if (heard := member.version()) is not None:
                 versions.append(Version(member.profile, heard))
         self._start_anew()
-        return choose(versions, self._recent.between(general.start_s - MARGIN_S, general.end_s + MARGIN_S))
+        chosen = choose(versions, self._recent.between(general.start_s - MARGIN_S, general.end_s + MARGIN_S))
+        return chosen.model_copy(update={"filler_margin": general.filler_margin})  # only the general network is judged
 
     def _start_anew(self) -> None:
         for member in self._members:
