@@ -60,13 +60,14 @@ def latency(as_json: AsJson = False) -> None:
 @app.command()
 def accuracy(
     folder: Annotated[list[Path], typer.Argument(metavar="DIR...", help="sets to score")],
+    noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise; pink noise otherwise")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Every set clean, in noise and through a narrow band."""
     from voicelog.proving.accuracy import bench_accuracy
 
     with progress() as told:
-        found = bench_accuracy(folder, progress=told)
+        found = bench_accuracy(folder, noise, progress=told)
     show(found, as_json)
 
 

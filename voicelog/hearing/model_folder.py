@@ -31,7 +31,7 @@ from voicelog.resources import data_folder
 BUNDLED = Path(__file__).resolve().parent / "model"
 ACOUSTIC = Path("am") / "final.mdl"
 FEATURES = Path("conf") / "fbank.conf"
-FORM = 1  # of the compiled folders; a change here compiles all of them anew
+FORM = 2  # of the compiled folders; a change here compiles all of them anew
 KEPT = 12  # compiled folders in the cache; the least recently used go first
 JUDGE = GraphCosts(filler=2.2)  # so that ``Heard.filler_margin`` is above 0 for calls and below it for other talk
 OPENFST_MAGIC = (2125659606).to_bytes(4, "little")
