@@ -121,7 +121,7 @@ def prompt(as_json: AsJson = False) -> None:
 
 @app.command()
 def visit(as_json: AsJson = False) -> None:
-    """The recorded visit of 152 utterances, entry by entry against its script."""
+    """The recorded visit of 153 utterances, entry by entry against its script."""
     from voicelog.proving.visit import bench_visit
 
     with progress() as told:

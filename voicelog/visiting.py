@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
 # Nats by which the best sentence may lie behind free talk and still be taken. Of 60 calls by voices kept out of
 # training 59 lay above -3 and all above -5; of 69 stretches of talk the nearest lay at -11.5.
-TALK_MARGIN = -4.0
+TALK_MARGIN = -5.0
 PAUSE_S = 0.8  # talk that fits no sentence ends when the sound pauses so long
 LOOK_S = 0.2  # how often an answer by hand is looked for while nothing is typed
 
