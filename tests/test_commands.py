@@ -6,6 +6,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ import pytest
 import soundfile
 
 from voicelog.keeping.job import open_job
+from voicelog.model import Draft, EntryKind
 from voicelog.resources import data_folder
 
 ROOT = Path(__file__).parent.parent
@@ -202,7 +204,9 @@ def test_two_journals_become_one(job, tmp_path):
 
 
 def test_diagnosis_and_plan(job):
-    said = "tea urn earth leakage six point eight milliamps\naffirm\nr c d one leakage nine point nine milliamps\naffirm\n"
+    said = (
+        "tea urn earth leakage six point eight milliamps\naffirm\nr c d one leakage nine point nine milliamps\naffirm\n"
+    )
     voicelog("listen", job, "--typed", typed=said)
     explained = voicelog("explain", job).stdout
     assert "9.9 mA" in explained
@@ -219,3 +223,21 @@ def test_licences_are_listed():
 
 def test_the_published_schema_is_json():
     assert json.loads(voicelog("schema").stdout)["$schema"].startswith("https://json-schema.org/")
+
+
+def test_the_sound_of_an_entry_is_removed_and_its_trace_stays(tmp_path):
+    recording = data_folder("audio_samples") / "people" / "an4-02-07.flac"
+    folder = tmp_path / "job"
+    folder.mkdir()
+    shutil.copy(data_folder("audio_samples") / "demo" / "job.toml", folder)
+    job = open_job(folder)
+    with job.journal() as journal:
+        clip = job.clip_folder().keep(soundfile.read(recording, dtype="int16")[0], 16_000, datetime.now(UTC))
+        draft = Draft(kind=EntryKind.NOTED, words=("a",), clip=clip.name, clip_sha256=clip.sha256)
+        number = journal.append(draft).number
+    done = voicelog("unclip", folder, number, "--reason", "said something private")
+    assert done.returncode == 0, done.stderr
+    assert not list((folder / "clips").glob("*.flac"))
+    assert job.entries()[-1].reason == "said something private"
+    assert voicelog("verify", folder).returncode == 0
+    refused(voicelog("unclip", folder, 99, "--reason", "none"), "no entry 99")

@@ -229,6 +229,24 @@ def review(
 
 
 @app.command()
+def unclip(
+    folder: JobFolder,
+    entry: Annotated[int, typer.Argument(metavar="ENTRY", help="number of the entry whose sound goes")],
+    reason: Annotated[str, typer.Option(help="why; it stays in the journal")],
+) -> None:
+    """Remove the sound of an entry for good; the entry, the digest of its sound and the reason stay."""
+    from voicelog.keeping.clips import remove_clip
+    from voicelog.keeping.job import open_job
+
+    with open_job(folder).journal() as journal:
+        meant = next((one for one in journal.entries() if one.number == entry), None)
+        if meant is None:
+            raise InputError(f"there is no entry {entry}.", where=str(folder))
+        trace = remove_clip(journal, folder, meant, reason)
+    console().print(f"removed the sound of entry {entry}; entry {trace.number} says so", markup=False)
+
+
+@app.command()
 def pack(
     folder: JobFolder,
     out: Annotated[Path, typer.Argument(metavar="FILE", help="the one file to make")],
