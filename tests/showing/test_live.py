@@ -92,8 +92,8 @@ def test_whoever_slept_too_long_gets_the_present(monkeypatch):
     assert [event.number for event in live.missed(f"{live._run}-7")] == [8, 9, 10]
 
 
-def _states(url: str, wanted: int, after: str = "") -> list[tuple[str, dict]]:
-    """So many events from the stream, as (id, state)."""
+def _states(url: str, wanted: int, after: str = "", seen=lambda: None) -> list[tuple[str, dict]]:
+    """So many events from the stream, as (id, state); ``seen`` is called at each."""
     found, last = [], ""
     with httpx.stream("GET", url.replace("/?", "/events?") + after, timeout=5) as stream:
         for line in stream.iter_lines():
@@ -101,6 +101,7 @@ def _states(url: str, wanted: int, after: str = "") -> list[tuple[str, dict]]:
                 last = line[4:]
             elif line.startswith("data: "):
                 found.append((last, json.loads(line[6:])))
+                seen()
                 if len(found) == wanted:
                     return found
     return found
@@ -110,12 +111,17 @@ def test_many_viewers_follow_and_one_that_was_cut_off_catches_up():
     live = view()
     with Served(live.app) as served:
         live.publish(state(2))
-        results = queue.Queue()
-        viewers = [threading.Thread(target=lambda: results.put(_states(served.url, 3))) for _ in range(8)]
+        results, arrived = queue.Queue(), threading.Semaphore(0)
+
+        def follow():
+            results.put(_states(served.url, 3, seen=arrived.release))
+
+        viewers = [threading.Thread(target=follow) for _ in range(8)]
         for viewer in viewers:
             viewer.start()
-        while live.viewers < 8:
-            pass
+        for _ in viewers:  # each has its first state: a viewer that comes later begins with the present one
+            assert arrived.acquire(timeout=5)
+        assert live.viewers == 8
         live.publish(state(7))
         live.publish(state(9))
         for viewer in viewers:
