@@ -5,13 +5,13 @@ import tomllib
 import pytest
 from rich.console import Console
 
-from tests.talking.test_conversations import shown
 from voicelog.demonstration import recording, run_demo
 from voicelog.errors import KeepingError
 from voicelog.keeping.clips import read_clip
 from voicelog.keeping.job import open_job
 from voicelog.keeping.verify import verify_job
 from voicelog.model import EntryKind
+from voicelog.proving.script import shown
 from voicelog.resources import data_folder
 
 LINES = tomllib.loads((data_folder("audio_samples") / "demo" / "script.toml").read_text(encoding="utf-8"))["line"]

@@ -5,10 +5,10 @@ import tomllib
 
 import pytest
 
-from tests.talking.test_conversations import shown
 from voicelog.hearing.ear import ScriptedEar
 from voicelog.keeping.job import open_job
 from voicelog.model import EntryKind
+from voicelog.proving.script import shown
 from voicelog.resources import data_folder
 from voicelog.session import Watcher
 from voicelog.talking.conversation import Policy

@@ -14,8 +14,9 @@ from voicelog.checking.weighing import Unknown
 from voicelog.errors import InputError
 from voicelog.installation import Rcd, Sheet
 from voicelog.keeping.job import Job, open_job
+from voicelog.keeping.record import Record, fold
 from voicelog.keeping.storage import refusal
-from voicelog.model import Place
+from voicelog.model import Entry, Place
 from voicelog.showing.log_page import write_log
 from voicelog.showing.pictures import Budget, Regrouped, pictures
 from voicelog.showing.report import Report, parts_of, report_of, write_report
@@ -32,25 +33,30 @@ def write_all(folder: Path, out: Path | None = None) -> Iterator[Path]:
     job = open_job(folder)
     out = out or job.folder
     _make(out)
-    yield write_one(job, "csv", out / "schedule.csv")
-    yield write_one(job, "json", out / "schedule.json")
-    write_log(job.sheet, job.entries(), _clips(job), out / "log.html")
+    entries = job.entries()
+    report = report_for(job, entries)
+    for form in ("csv", "json"):
+        write_report(report, form, out / f"schedule.{form}")
+        yield out / f"schedule.{form}"
+    write_log(job.sheet, entries, _clips(job), out / "log.html")
     yield out / "log.html"
-    yield write_one(job, "pdf", out / "report.pdf")
+    write_report(report, "pdf", out / "report.pdf")
+    yield out / "report.pdf"
 
 
 def write_one(job: Job, form: str, out: Path) -> Path:
     """The report in one form: pdf, html, xlsx, csv or json (the two last are the schedule alone)."""
-    write_report(report_for(job), form, out)
+    write_report(report_for(job, job.entries()), form, out)
     return out
 
 
-def report_for(job: Job) -> Report:
+def report_for(job: Job, entries: tuple[Entry, ...]) -> Report:
     """Everything that a reader is handed: schedule, observations, diagnosis, pictures, cautions, head digest."""
-    entries, edition, wording = job.entries(), edition_of(job), load_wording()
+    edition, wording, record = edition_of(job), load_wording(), fold(entries)
     schedule = schedule_of(job.sheet, entries, dict(greatest_zs(job.sheet, edition)), edition.label)
-    found = diagnose(job)
-    drawn = pictures(schedule, job.record(), wording, _budgets(job.sheet, edition), tuple(_regrouped(job, edition)))
+    found = diagnose(job, record, edition)
+    regrouped = tuple(_regrouped(job.sheet, record, edition))
+    drawn = pictures(schedule, record, wording, _budgets(job.sheet, edition), regrouped)
     return report_of(
         job.sheet, entries, schedule, wording, parts_of(found.sections), drawn, edition.standing, found.cautions
     )
@@ -64,16 +70,16 @@ def _budget(rcd: Rcd, edition: Edition) -> Budget:
     return Budget(budget_mA=budget_mA(rcd, edition), floor_mA=trip_floor_mA(rcd, edition))
 
 
-def _regrouped(job: Job, edition: Edition) -> Iterator[Regrouped]:
+def _regrouped(sheet: Sheet, record: Record, edition: Edition) -> Iterator[Regrouped]:
     """Each board's circuits divided anew over the RCDs it has; nothing where no leakage was measured."""
-    most = max((len(board.rcds) for board in job.sheet.boards), default=0)
+    most = max((len(board.rcds) for board in sheet.boards), default=0)
     try:
-        plans = plan.plan(job.sheet, standing(job.record()), edition, most).boards
+        plans = plan.plan(sheet, standing(record), edition, most).boards
     except InputError:
         return
     for found in plans:
         if isinstance(found.even, Split):
-            known = {rcd.reference: rcd for rcd in job.sheet.board(found.board).rcds}
+            known = {rcd.reference: rcd for rcd in sheet.board(found.board).rcds}
             new = Rcd(reference="new", rated_residual_current_mA=plan.USUAL_MA)
             yield Regrouped(
                 board=found.board,
@@ -85,12 +91,12 @@ def _regrouped(job: Job, edition: Edition) -> Iterator[Regrouped]:
 def diagnosis_text(folder: Path) -> str:
     """The diagnosis of a job as text."""
     job = open_job(folder)
-    return diagnosis.as_text(diagnose(job))
+    return diagnosis.as_text(diagnose(job, job.record(), edition_of(job)))
 
 
-def diagnose(job: Job) -> Diagnosis:
+def diagnose(job: Job, record: Record, edition: Edition) -> Diagnosis:
     """What the readings on record say together."""
-    return explain(job.sheet, taken(job.record()), previous_of(job), edition_of(job))
+    return explain(job.sheet, taken(record), previous_of(job), edition)
 
 
 def plan_text(folder: Path, rcds: int) -> str:

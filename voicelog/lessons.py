@@ -1,6 +1,7 @@
 """``voicelog learn``: phrase by phrase with a person, or from recordings, or from a job already done."""
 
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -16,7 +17,7 @@ from voicelog.hearing.lexicon import bundled_lexicon
 from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED
 from voicelog.hearing.nnet3 import read_model
 from voicelog.learning.enrolment import Enrolment
-from voicelog.learning.lesson import Outcome, learn_from_enrolment, learn_from_files, learn_from_job, spoken_in
+from voicelog.learning.lesson import Outcome, learn_from_enrolment, learn_from_files, learn_from_job
 from voicelog.learning.phrase_plan import phrase_plan
 from voicelog.learning.profiles import Profiles
 from voicelog.learning.takes import judge_take
@@ -100,11 +101,6 @@ def spoken_takes(device: str) -> Iterator[Sound]:
         yield from cut_into_takes(piece.samples for piece in microphone)
 
 
-def recorded_takes(files: Iterable[Path]) -> Iterator[Sound]:
-    """Takes from recordings, in their order."""
-    return (spoken.sound for spoken in spoken_in(list(files)))
-
-
 def cut_into_takes(pieces: Iterable[Sound]) -> Iterator[Sound]:
     """Each stretch of speech between pauses, as one take."""
     quiet: list[Sound] = []
@@ -128,16 +124,9 @@ def _is_speech(piece: Sound, quiet: list[Sound]) -> bool:
     return level_of(piece).speech_dB > level_of(np.concatenate(quiet)).floor_dB + OVER_ROOM_dB
 
 
-class told:
-    """A bar on the console while learning; given steps done of all."""
-
-    def __init__(self, console: Console) -> None:
-        self._bar = Progress(console=console, transient=True)
-
-    def __enter__(self) -> Callable[..., None]:
-        self._bar.start()
-        task = self._bar.add_task("learning", total=1.0)
-        return lambda share: self._bar.update(task, completed=share)
-
-    def __exit__(self, *_: object) -> None:
-        self._bar.stop()
+@contextmanager
+def told(console: Console) -> Iterator[Callable[[float], None]]:
+    """A bar on the console while learning; told the share done."""
+    with Progress(console=console, transient=True) as bar:
+        task = bar.add_task("learning", total=1.0)
+        yield lambda share: bar.update(task, completed=share)

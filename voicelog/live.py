@@ -15,9 +15,9 @@ from voicelog.showing.live_view import LiveView, Tap
 from voicelog.showing.serving import Served, qr_for_page, qr_for_terminal
 from voicelog.showing.wording import Wording, load_wording
 from voicelog.talking.conversation import Conversation, Mode
+from voicelog.talking.telling import USUAL
 from voicelog.talking.tones import Tone
 
-USUAL = ("r1_r2", "ir_le", "zs")  # what a full visit takes down for each circuit: common practice
 _AWAITING = {
     Mode.CONFIRMING: "affirm, negative or correction",
     Mode.CHOOSING: "which of the two",

@@ -124,8 +124,7 @@ class Session:
         return bool(self.reader.attention) and unasked and heard.texts[:1] != (self.reader.attention,)
 
     def _meaning(self, heard: Heard) -> Said:
-        board = self.talk.place.board if self.talk.place else self.desk.sheet.boards[0].reference
-        understood = self.reader.understand(heard, Context(board=board))
+        understood = self.reader.understand(heard, Context(board=self.desk.board(self.talk)))
         return Said(understood, heard.end_s, heard.speaker)
 
     # ------------------------------------------------------------ what the dialogue asks for

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from voicelog.meaning.parsing import Context
 from voicelog.model import Called, Command, Heard, Hypothesis, NotUnderstood, Number, Place, Reading, Word
+from voicelog.proving.script import in_short
 from voicelog.talking.calling import reading_from
 from voicelog.talking.conversation import Conversation, Desk
 from voicelog.talking.phrasing import Phrasing
@@ -29,18 +30,6 @@ def desk(grammar, sheet):
 def reading_of(said, reader, context, desk) -> Reading:
     talk = Conversation(place=Place(board="DB1"))
     return reading_from(reader.read(tuple(said.split()), context), talk, desk)
-
-
-def in_short(reading: Reading) -> str:
-    """ "DB1/1 zs[test_voltage_V=500] >200 Mohm"."""
-    conditions = ",".join(f"{key}={value}" for key, value in sorted(reading.conditions.items()))
-    value = reading.value
-    if isinstance(value, Number):
-        shown = f"{value.comparison.value.replace('=', '')}{value.figure}"
-    else:
-        shown = getattr(value, "word", value.kind)
-    parts = (reading.place.key, reading.quantity + (f"[{conditions}]" if conditions else ""), shown, reading.unit)
-    return " ".join(part for part in parts if part)
 
 
 @pytest.mark.parametrize("row", ACCEPTED, ids=lambda row: row["said"])

@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.meaning.test_parsing import in_short
 from voicelog.checking.editions import load_edition
 from voicelog.keeping.record import fold
 from voicelog.meaning.parsing import Context
 from voicelog.model import Entry, Understood
+from voicelog.proving.script import shown
 from voicelog.talking.conversation import Adjust, Conversation, Desk, End, Keep, Policy, Said, Silence, Speak
 from voicelog.talking.dialogue import numbered, onward, step
 from voicelog.talking.phrasing import Phrasing
@@ -35,8 +35,8 @@ class Rehearsal:
             event = Silence(10.0)
         else:
             words = tuple(text.split())
-            board = self.talk.place.board if self.talk.place else "DB1"
-            understood = Understood(meaning=self.reader.read(words, Context(board=board)), words=words)
+            context = Context(board=self.desk.board(self.talk))
+            understood = Understood(meaning=self.reader.read(words, context), words=words)
             event = Said(understood, at_s=20.0 * len(self.done))
         self._take(step(self.talk, event, self.desk))
         self._take(onward(self.talk, self.desk))
@@ -61,18 +61,6 @@ class Rehearsal:
                 self.done.append(f"~ {how}")
             case End():
                 self.done.append("~ end")
-
-
-def shown(entry):
-    parts = [entry.kind.value, f"#{entry.refers}" if entry.refers else ""]
-    if entry.reading:
-        parts.append(in_short(entry.reading))
-    elif entry.place and not entry.detail:
-        parts.append(entry.place.key)
-    parts += [f"{key}={value}" for key, value in sorted(entry.detail.items())]
-    if entry.reason:
-        parts.append(f"({entry.reason})")
-    return " ".join(part for part in parts if part)
 
 
 def written(path):

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
+
 from voicelog.checking.weighing import Unknown
 from voicelog.model import Noun
 

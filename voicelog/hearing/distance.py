@@ -6,7 +6,7 @@ chart of English consonants and vowels (common phonetic knowledge).
 """
 
 from collections.abc import Iterable
-from functools import lru_cache
+from functools import cache
 
 from voicelog.hearing.phones import VOWELS, Pronunciation
 
@@ -49,7 +49,7 @@ def _vowels(one: str, other: str) -> float:
 def distance(one: Pronunciation, other: Pronunciation) -> float:
     """The cheapest way from one pronunciation to the other, in phones."""
 
-    @lru_cache(maxsize=None)
+    @cache
     def cost(left: int, right: int) -> float:
         if not left or not right:
             return float(left + right)

@@ -3,7 +3,6 @@
 import hashlib
 import tomllib
 from decimal import Decimal
-from functools import cached_property
 from pathlib import Path
 from typing import Literal
 
@@ -77,7 +76,6 @@ class CommandWord(Noun):
     said: Phrases
     takes: Literal["nothing", "call", "reading", "place", "quantity", "item", "sequence", "code"]
     does: str
-    stray: bool = False
 
 
 class ResultWord(Noun):
@@ -136,10 +134,6 @@ class Grammar(Noun):
     results: dict[str, ResultWord]
     places: PlaceWords
     sequences: dict[str, TestSequence]
-
-    @cached_property
-    def stray(self) -> frozenset[str]:
-        return frozenset(command.key for command in self.commands.values() if command.stray)
 
 
 def _read_step(step: str) -> dict:

@@ -24,7 +24,7 @@ from voicelog.keeping.storage import Progress, quiet
 from voicelog.model import Noun
 from voicelog.proving.faults import Case, run_faults
 from voicelog.proving.power import can_cut, run_power_cuts
-from voicelog.proving.witness import Kills, Ledger, added, judged, listen, log_until_killed
+from voicelog.proving.witness import Kills, Ledger, added, judged, listen, logging_child
 
 BATCH = 12  # kills on one job folder, so that a journal is killed again and again as it grows
 
@@ -92,12 +92,7 @@ def _batch(folder: Path, kills: int, seed: int) -> Kills:
 
 
 def _killed_once(folder: Path, chance: random.Random) -> Ledger:
-    reader, writer = os.pipe()
-    child = os.fork()
-    if child == 0:
-        os.close(reader)
-        log_until_killed(folder, writer, chance.getrandbits(32))
-    os.close(writer)
+    child, reader = logging_child(folder, chance)
     ledger, rest = listen(reader, chance)
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)

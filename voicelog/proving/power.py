@@ -20,7 +20,7 @@ from pathlib import Path
 
 from voicelog.errors import VoicelogError
 from voicelog.keeping.storage import Progress, quiet
-from voicelog.proving.witness import Kills, added, judged, listen, log_until_killed
+from voicelog.proving.witness import Kills, added, judged, listen, logging_child
 
 IMAGE_BYTES = 16 << 20  # 16 MiB: ext4 with its journal, and room for some hundred entries
 TOOLS = ("mkfs.ext4", "mount", "umount")
@@ -63,12 +63,7 @@ def _cut_once(place: Path, chance: random.Random) -> Kills:
     with _mounted(image, place / "disk") as disk:
         (job := disk / "job").mkdir()
         os.sync()  # the job folder was made long ago
-        reader, writer = os.pipe()
-        child = os.fork()
-        if child == 0:
-            os.close(reader)
-            log_until_killed(job, writer, chance.getrandbits(32))
-        os.close(writer)
+        child, reader = logging_child(job, chance)
         ledger, rest = listen(reader, chance)
         os.kill(child, signal.SIGSTOP)
         os.set_blocking(reader, False)

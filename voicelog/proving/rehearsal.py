@@ -52,13 +52,11 @@ class Rehearsal:
 
     def say(self, words: Words) -> tuple[Speak, ...]:
         """Words that reached the program."""
-        board = self.talk.place.board if self.talk.place else self._stage.sheet.boards[0].reference
-        return self._happens(Said(self._stage.read(words, board)))
+        return self._happens(Said(self._stage.read(words, self.desk.board(self.talk))))
 
     def hear(self, heard: Heard) -> bool:
         """What the ear gave; says whether it had a meaning."""
-        board = self.talk.place.board if self.talk.place else self._stage.sheet.boards[0].reference
-        understood = self._stage.reader.understand(heard, Context(board=board))
+        understood = self._stage.reader.understand(heard, Context(board=self.desk.board(self.talk)))
         self._happens(Said(understood, heard.end_s))
         return not isinstance(understood.meaning, NotUnderstood)
 

@@ -5,7 +5,6 @@ sound. A line that only a typist can say (a circuit's name half said) gives
 nothing in the recording; the script marks it.
 """
 
-import re
 import shutil
 import tempfile
 import time
@@ -15,7 +14,8 @@ from difflib import SequenceMatcher
 from pathlib import Path
 
 from voicelog.keeping.job import open_job
-from voicelog.model import Entry, EntryKind, Noun, Number
+from voicelog.model import Entry, EntryKind, Noun
+from voicelog.proving.script import shown, without_chance
 from voicelog.resources import data_folder
 from voicelog.session import Watcher
 from voicelog.talking.conversation import Conversation, Policy
@@ -47,8 +47,8 @@ def bench_visit(progress: Progress = lambda done, total: None) -> VisitScore:
     lines = tomllib.loads((folder / "visit" / "script.toml").read_text(encoding="utf-8"))["visit"]["line"]
     wanted = [text for line in lines for text in line.get("recorded", line["gives"])]
     began = time.monotonic()
-    found = [in_short(entry) for entry in _heard(folder, len(wanted), progress)]
-    missing, unexpected = differences([plain(text) for text in wanted], found)
+    found = [without_chance(shown(entry)) for entry in _heard(folder, len(wanted), progress)]
+    missing, unexpected = differences([without_chance(text) for text in wanted], found)
     return VisitScore(
         utterances=sum(line["says"] != "..." for line in lines),
         expected=len(wanted),
@@ -71,34 +71,6 @@ def _heard(folder: Path, expected: int, progress: Progress) -> tuple[Entry, ...]
             run(visit, ear, SilentMouth(), Policy.EVERY, Counting())
         entries = open_job(Path(job)).entries()
     return tuple(entry for entry in entries if entry.kind not in (EntryKind.STARTED, EntryKind.STOPPED))
-
-
-def in_short(entry: Entry) -> str:
-    """ "called DB1/1 zs 0.52 ohm"; "noted kind=photo": numbers of entries and free words left out."""
-    if entry.reading is None:
-        parts = [f"{key}={value}" for key, value in sorted(entry.detail.items()) if key not in ("point", "words")]
-        return " ".join([entry.kind.value, *parts] + ([entry.place.key] if entry.kind is EntryKind.MOVED else []))
-    reading, value = entry.reading, entry.reading.value
-    if isinstance(value, Number):
-        shown = f"{value.comparison.value.replace('=', '')}{value.figure}"
-    else:
-        shown = getattr(value, "word", value.kind)
-    return " ".join(
-        part for part in (entry.kind.value, reading.place.key, reading.quantity, shown, reading.unit) if part
-    )
-
-
-def plain(text: str) -> str:
-    """A line of the script without the numbers, conditions, reasons and free words that ``in_short`` leaves out."""
-    text = text.split(" (")[0]
-    if text.startswith("noted"):
-        kind = text.split("kind=", 1)[1].split(" point=")[0].split(" words=")[0]
-        code = "code=" + text.split("code=", 1)[1].split()[0] + " " if "code=" in text else ""
-        item = "item=" + text.split("item=", 1)[1].split(" kind=")[0] + " " if "item=" in text else ""
-        total = " total=" + text.split("total=", 1)[1] if "total=" in text else ""
-        return f"noted {code}{item}kind={kind.split(' total=')[0]}{total}"
-    without_conditions = re.sub(r"\[.*\]", "", text)
-    return " ".join(word for word in without_conditions.split() if not word.startswith("#"))
 
 
 def differences(wanted: list[str], found: list[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:

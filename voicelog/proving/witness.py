@@ -122,6 +122,17 @@ def listen(reader: int, chance: random.Random) -> tuple[Ledger, bytes]:
     return ledger, rest
 
 
+def logging_child(folder: Path, chance: random.Random) -> tuple[int, int]:
+    """Fork a process that logs into ``folder`` until it is killed: its number, and the pipe down which it tells."""
+    reader, writer = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(reader)
+        log_until_killed(folder, writer, chance.getrandbits(32))
+    os.close(writer)
+    return child, reader
+
+
 def log_until_killed(folder: Path, writer: int, seed: int) -> None:
     """The child: never comes back."""
     chance, tell, clips = random.Random(seed), teller(writer), ClipFolder(folder)

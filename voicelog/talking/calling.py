@@ -71,7 +71,7 @@ def _place_for(called: Called, talk: Conversation, desk: Desk) -> Place:
     quantity = desk.grammar.quantities[called.quantity]
     place = called.place or talk.place
     if quantity.places == ("board",) and (called.place is None or _kind(called.place) == "board"):
-        return Place(board=(place or Place(board=desk.sheet.boards[0].reference)).board)
+        return Place(board=place.board if place else desk.board(talk))
     if place is None:
         raise Incomplete("say the circuit first")
     if _kind(place) not in quantity.places:

@@ -193,6 +193,10 @@ class Desk:
     policy: Policy = Policy.EVERY
     close: float = 3.0  # nats: two readings nearer than this are both asked about
 
+    def board(self, talk: Conversation) -> str:
+        """The board in hand: that of the place in hand, or else the sheet's first."""
+        return talk.place.board if talk.place else self.sheet.boards[0].reference
+
 
 def speak(talk: Conversation, text: str, tone: Tone | None = None) -> Turn:
     """Say something and remember it for "say again"."""

@@ -82,7 +82,7 @@ def _circuits(desk: Desk) -> list[Place]:
 
 def read_board(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The circuits of the board in hand."""
-    board = talk.place.board if talk.place else desk.sheet.boards[0].reference
+    board = desk.board(talk)
     named = [desk.phrasing.place(place) for place in _circuits(desk) if place.board == board]
     return speak(talk, ". ".join(named) or "there are no circuits on this board")
 

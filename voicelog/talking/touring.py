@@ -18,7 +18,7 @@ def start_sweep(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """ "Start sweep, earth leakage": round the circuits of the board in hand, from the first."""
     called = said.understood.meaning.called
     quantity = desk.grammar.quantities[called.quantity]
-    board = desk.sheet.board((called.place or talk.place or _first_place(desk)).board)
+    board = desk.sheet.board(called.place.board if called.place else desk.board(talk))
     steps = tuple(
         Asked(place=place, quantity=quantity.key, unit=usual_unit(quantity), conditions=called.conditions)
         for place in _stops(board, quantity)
@@ -26,10 +26,6 @@ def start_sweep(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if not steps:
         return speak(talk, f"{quantity.says} is not measured circuit by circuit", Tone.ATTENTION)
     return begin(talk, desk, Tour(title=f"sweep, {quantity.says}", steps=steps))
-
-
-def _first_place(desk: Desk) -> Place:
-    return Place(board=desk.sheet.boards[0].reference)
 
 
 def _stops(board: Board, quantity: Quantity) -> list[Place]:
