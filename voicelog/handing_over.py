@@ -10,19 +10,25 @@ from voicelog.checking.edition import Edition
 from voicelog.checking.leakage import budget_mA, trip_floor_mA
 from voicelog.checking.loop import permitted_zs
 from voicelog.checking.regrouping import Split
+from voicelog.checking.trend import MINUTE_S, Arrival, Slope, slope, time_to
+from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown
 from voicelog.errors import InputError
 from voicelog.installation import Rcd, Sheet
 from voicelog.keeping.job import Job, open_job
 from voicelog.keeping.record import Record, fold
 from voicelog.keeping.storage import refusal
-from voicelog.model import Entry, Place
+from voicelog.keeping.watches import watches
+from voicelog.model import Entry, Place, Verdict
+from voicelog.showing.charts import Forecast
 from voicelog.showing.log_page import write_log
-from voicelog.showing.pictures import Budget, Regrouped, pictures
+from voicelog.showing.pictures import Budget, Regrouped, is_course, pictures
 from voicelog.showing.report import Report, parts_of, report_of, write_report
 from voicelog.showing.schedule import schedule_of
 from voicelog.showing.wording import load_wording
 from voicelog.visit import edition_of, previous_of, standing, taken
+
+FURTHEST = 4  # times as long as a value was watched: a forecast is drawn no further ahead
 
 
 def write_all(folder: Path, out: Path | None = None) -> Iterator[Path]:
@@ -56,7 +62,8 @@ def report_for(job: Job, entries: tuple[Entry, ...]) -> Report:
     schedule = schedule_of(job.sheet, entries, dict(greatest_zs(job.sheet, edition)), edition.label)
     found = diagnose(job, record, edition)
     regrouped = tuple(_regrouped(job.sheet, record, edition))
-    drawn = pictures(schedule, record, wording, _budgets(job.sheet, edition), regrouped)
+    forecasts = dict(forecasts_of(record))
+    drawn = pictures(schedule, record, wording, _budgets(job.sheet, edition), regrouped, forecasts)
     return report_of(
         job.sheet, entries, schedule, wording, parts_of(found.sections), drawn, edition.standing, found.cautions
     )
@@ -68,6 +75,40 @@ def _budgets(sheet: Sheet, edition: Edition) -> dict[str, Budget]:
 
 def _budget(rcd: Rcd, edition: Edition) -> Budget:
     return Budget(budget_mA=budget_mA(rcd, edition), floor_mA=trip_floor_mA(rcd, edition))
+
+
+def forecasts_of(record: Record) -> Iterator[tuple[int, Forecast]]:
+    """How each watched value may go on, by the number of its last line and in its unit."""
+    for watched in watches(record):
+        if is_course(watched.lines):
+            last = watched.lines[-1]
+            unit = last.reading.unit
+            values = [float(convert(one.reading.value.figure, one.reading.unit, unit)) for one in watched.lines]
+            found = slope(watched.seconds, values)
+            if isinstance(found, Slope):
+                watched_min = (watched.seconds[-1] - watched.seconds[0]) / MINUTE_S
+                yield last.number, _forecast(found, watched_min, last.verdict, unit)
+
+
+def _forecast(found: Slope, watched_min: float, verdict: Verdict | None, unit: str) -> Forecast:
+    """Drawn for as long again as it was watched, or up to the limit where that is not much further off."""
+    limit = verdict.limit if verdict else None
+    arrival = time_to(float(convert(limit, verdict.unit, unit)), found) if limit is not None else None
+    reached = isinstance(arrival, Arrival)
+    near = reached and watched_min < arrival.minutes < FURTHEST * watched_min
+    return Forecast(
+        at_end=found.at_end,
+        per_minute=found.per_minute,
+        low=found.low,
+        high=found.high,
+        minutes=arrival.minutes if near else watched_min,
+        reaches=_arrival_words(arrival) if reached else "",
+    )
+
+
+def _arrival_words(arrival: Arrival) -> str:
+    latest = f"latest {arrival.latest:.0f}" if arrival.latest is not None else "perhaps never"
+    return f"at this rate the limit in {arrival.minutes:.0f} minutes (soonest {arrival.soonest:.0f}, {latest})"
 
 
 def _regrouped(sheet: Sheet, record: Record, edition: Edition) -> Iterator[Regrouped]:

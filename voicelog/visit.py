@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 
 from voicelog import __version__
@@ -14,7 +15,8 @@ from voicelog.checking.verdicts import judge
 from voicelog.errors import EditionError
 from voicelog.installation import Sheet
 from voicelog.keeping.job import Job, open_job
-from voicelog.keeping.record import Record, fold
+from voicelog.keeping.record import Line, Record, fold
+from voicelog.keeping.watches import Watched, seconds, watches
 from voicelog.meaning.grammar import Grammar, load_grammar
 from voicelog.meaning.parsing import Reader
 from voicelog.model import Reading, Verdict
@@ -107,8 +109,15 @@ def doubting(sheet: Sheet, previous: PreviousRecord | None, phrasing: Phrasing) 
 
 def taken(record: Record) -> tuple[Taken, ...]:
     """Every reading that was ever taken and stood, in order, with the entry that brought it: retests tell the story."""
-    return tuple(
-        Taken(reading=line.reading, at=line.entry.at, reason=line.entry.reason, entry=line.number)
-        for line in record.lines
-        if line.stands
-    )
+    watch_of = {line.number: watched for watched in watches(record) for line in watched.lines}
+    return tuple(_taken(line, watch_of.get(line.number)) for line in record.lines if line.stands)
+
+
+def _taken(line: Line, watched: Watched | None) -> Taken:
+    """A watched value has the time of its watch: by the sound, however fast that was heard."""
+    taken = Taken(reading=line.reading, at=line.entry.at, reason=line.entry.reason, entry=line.number)
+    if watched is None:
+        return taken
+    first = watched.lines[0]
+    after = timedelta(seconds=seconds(line) - seconds(first))
+    return taken.model_copy(update={"at": first.entry.at + after, "watch": first.number})

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty, Queue
 from threading import Thread
+from time import monotonic
 from typing import TYPE_CHECKING, TextIO
 
 import platformdirs
@@ -118,7 +119,9 @@ def open_ear(
 ) -> Iterator[Ear]:
     """Typed words, a recording, or the microphone."""
     if options.typed:
-        yield ScriptedEar(_typed_lines(options.source), hand)
+        began = monotonic()
+        now_s = float if options.source else lambda: monotonic() - began
+        yield ScriptedEar(_typed_lines(options.source), hand, now_s)
         return
     recogniser = open_crew(visit, options.crew) if options.crew else open_recogniser(visit, options.model)
     if options.source is not None:

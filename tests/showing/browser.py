@@ -51,7 +51,7 @@ def requested(browser) -> set[str]:
     """Addresses asked for since the last look, pages' own data excepted."""
     events = (json.loads(line["message"])["message"] for line in browser.get_log("performance"))
     asked = {e["params"]["request"]["url"] for e in events if e["method"] == "Network.requestWillBeSent"}
-    return {address for address in asked if not address.startswith(("data:", "blob:", "chrome:"))}
+    return {address for address in asked if not address.startswith(("data:", "blob:", "chrome:", "chrome-untrusted:"))}
 
 
 def complaints(browser) -> list[str]:

@@ -51,6 +51,7 @@ class Taken(Noun):
     at: datetime | None = None  # aware, UTC
     reason: str = ""  # "unplugged the tea urn"
     entry: int | None = None  # number in the journal
+    watch: int | None = None  # number of the first entry of the watch that it belongs to
 
     @property
     def origin(self) -> str:

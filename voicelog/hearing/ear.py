@@ -1,6 +1,6 @@
 """The one seam between sound and mind: an ear gives utterances and silences, in order."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from typing import Protocol
@@ -67,8 +67,11 @@ class ScriptedEar:
     A line may begin with a speaker's name and a colon.
     """
 
-    def __init__(self, lines: Iterable[str], hand: "Hand[Pressed] | None" = None) -> None:
-        self._lines = lines
+    def __init__(
+        self, lines: Iterable[str], hand: "Hand[Pressed] | None" = None, now_s: Callable[[], float] = float
+    ) -> None:
+        """``now_s``: seconds since the beginning, where lines are typed as things happen."""
+        self._lines, self._now_s = lines, now_s
         self._hand = hand or SimpleQueue()
 
     def events(self) -> Iterator[Heard | Quiet | Lost | Pressed]:
@@ -78,7 +81,7 @@ class ScriptedEar:
             text = line.strip()
             if not text or text.startswith("#"):
                 continue
-            event = _typed(text, clock)
+            event = _typed(text, max(clock, self._now_s()))
             clock = event.at_s if isinstance(event, Quiet) else event.end_s
             yield event
         yield from pressed(self._hand)

@@ -2,6 +2,7 @@
 
 import re
 
+from voicelog.keeping.watches import WATCHED
 from voicelog.model import Entry, Number, Reading
 
 _ENTRY_NUMBER = re.compile(r" #\d+")
@@ -21,13 +22,13 @@ def in_short(reading: Reading) -> str:
 
 
 def shown(entry: Entry) -> str:
-    """Its kind, the entry it refers to, its reading, or else place and detail, and its reason."""
+    """Its kind, the entry it refers to, its reading, or else place and detail, and its reason; no times."""
     parts = [entry.kind.value, f"#{entry.refers}" if entry.refers else ""]
     if entry.reading:
         parts.append(in_short(entry.reading))
     elif entry.place and not entry.detail:
         parts.append(entry.place.key)
-    parts += [f"{key}={value}" for key, value in sorted(entry.detail.items())]
+    parts += [f"{key}={value}" for key, value in sorted(entry.detail.items()) if key != WATCHED]
     if entry.reason:
         parts.append(f"({entry.reason})")
     return " ".join(part for part in parts if part)

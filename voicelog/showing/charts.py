@@ -205,6 +205,7 @@ class Forecast(Noun):
     low: float
     high: float
     minutes: float  # how far ahead it is drawn
+    reaches: str = ""  # when it reaches the limit, in words; empty where it does not clearly move there
 
 
 def trend_chart(
@@ -237,9 +238,9 @@ def trend_chart(
     drawing.line(70, base, WIDTH - 40, base)
     for tick in _ticks(0, end):
         drawing.text(across(tick), base + 18, f"{tick:g}", SMALL, "middle", QUIET)
-    drawing.text(
-        (70 + WIDTH - 40) / 2, base + 34, f"minutes from the first reading; values in {unit}", SMALL, "middle", QUIET
-    )
+    foot = f"minutes from the first reading; values in {unit}"
+    foot += f"; {forecast.reaches}" if forecast and forecast.reaches else ""
+    drawing.text((70 + WIDTH - 40) / 2, base + 34, foot, SMALL, "middle", QUIET)
     return Picture(title=title, words=words, svg=drawing.svg())
 
 
@@ -255,7 +256,12 @@ def _trend_words(points: Sequence[Point], unit: str, limit: Decimal | None, fore
     told = f"{len(points)} readings in {points[-1].minutes:.0f} minutes, {span}."
     told += f" The limit is {limit:f} {unit}." if limit else ""
     rate = f" It changes by {forecast.per_minute:+.3g} {unit} a minute" if forecast else ""
-    return told + (f"{rate} ({forecast.low:+.3g} to {forecast.high:+.3g})." if forecast else "")
+    told += f"{rate} ({forecast.low:+.3g} to {forecast.high:+.3g})." if forecast else ""
+    return f"{told} {_capital(forecast.reaches)}." if forecast and forecast.reaches else told
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 # ---------------------------------------------------------------- what is done

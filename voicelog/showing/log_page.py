@@ -14,6 +14,7 @@ from pathlib import Path
 from voicelog.installation import Sheet
 from voicelog.keeping.record import Line, Record, fold
 from voicelog.keeping.storage import refusal
+from voicelog.keeping.watches import WATCHED
 from voicelog.model import Entry, EntryKind, Outcome, Place, Standing, Verdict
 from voicelog.showing.clips import ClipShelf, Sound, shelf_for
 from voicelog.showing.pages import inline, render, script_hash
@@ -191,8 +192,12 @@ def _answer(line: Line) -> str:
 def _notes(entry: Entry) -> tuple[str, ...]:
     found = [f"in place of line {entry.refers}"] if entry.kind is EntryKind.CORRECTED and entry.refers else []
     found += [f"because: {entry.reason}"] if entry.reason else []
-    found += [f"{key.replace('_', ' ')}: {text}" for key, text in entry.detail.items()]
+    found += [_detail(key, text) for key, text in entry.detail.items()]
     return tuple(found)
+
+
+def _detail(key: str, text: str) -> str:
+    return f"watched for {text} s" if key == WATCHED else f"{key.replace('_', ' ')}: {text}"
 
 
 def _event_row(entry: Entry, sheet: Sheet, wording: Wording) -> LogRow:

@@ -1,10 +1,11 @@
 """Which pictures a job gives, drawn from its schedule and from what the checks worked out."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from voicelog.keeping.record import Line, Record
+from voicelog.keeping.watches import is_watched, watches
 from voicelog.model import Noun, Number, Outcome, Place
 from voicelog.showing.charts import (
     Forecast,
@@ -154,35 +155,52 @@ def _share(row: Row, wording: Wording) -> Iterator[Share]:
 
 
 def _takings(record: Record) -> Iterator[tuple[Line, list[Line]]]:
-    """Each reading that stands with all that stand before it under the same conditions."""
+    """Each reading that stands with all that stand before it under the same conditions, watched values left out."""
     for line in record.current:
         reading = line.reading
-        yield line, [one for one in record.chain(reading.place, reading.quantity, reading.conditions) if one.stands]
+        there = record.chain(reading.place, reading.quantity, reading.conditions)
+        yield line, [one for one in there if one.stands and not is_watched(one)]
 
 
-def _is_trend(chain: list[Line]) -> bool:
-    """Often enough, and nothing was changed in between."""
+def is_course(chain: Sequence[Line]) -> bool:
+    """Plain figures, often enough, and nothing was changed in between."""
     plain = all(isinstance(one.reading.value, Number) and one.reading.value.comparison == "=" for one in chain)
-    return len(chain) >= FEWEST and plain and not any(one.entry.reason for one in chain)
+    return len(chain) >= FEWEST and plain and len({one.entry.reason for one in chain}) == 1
+
+
+def _is_trend(chain: Sequence[Line]) -> bool:
+    """A course without retests."""
+    return is_course(chain) and not chain[0].entry.reason
 
 
 def _trends(record: Record, wording: Wording, forecasts: Mapping[int, Forecast]) -> Iterator[Picture]:
-    """Each reading called again and again, over time."""
-    for line, chain in _takings(record):
-        if not _is_trend(chain):
-            continue
-        reading, start = line.reading, chain[0].entry.at
-        points = tuple(
-            Point(
-                minutes=Decimal(str((one.entry.at - start).total_seconds())) / 60,
-                value=wording.in_unit(one.reading.value.figure, one.reading.unit, reading.unit),
-            )
-            for one in chain
+    """Each reading called again and again, over time: watched by the clock of the sound, others by the journal's."""
+    for _, chain in _takings(record):
+        if _is_trend(chain):
+            times_s = [(one.entry.at - chain[0].entry.at).total_seconds() for one in chain]
+            yield _trend(chain, times_s, wording, forecasts, "over time")
+    for watched in watches(record):
+        if is_course(watched.lines):
+            yield _trend(watched.lines, watched.seconds, wording, forecasts, "watched")
+
+
+def _trend(
+    chain: Sequence[Line], times_s: Sequence[float], wording: Wording, forecasts: Mapping[int, Forecast], how: str
+) -> Picture:
+    """One picture, in the unit of the last reading."""
+    line = chain[-1]
+    reading, verdict = line.reading, line.verdict
+    points = tuple(
+        Point(
+            minutes=Decimal(f"{second - times_s[0]:.3f}") / 60,
+            value=wording.in_unit(one.reading.value.figure, one.reading.unit, reading.unit),
         )
-        limit = line.verdict.limit if line.verdict else None
-        limit = wording.in_unit(limit, line.verdict.unit, reading.unit) if limit else None
-        title = f"{wording.symbol(reading.quantity)} of {_at(reading.place)} over time"
-        yield trend_chart(points, wording.unit(reading.unit), limit, forecasts.get(line.number), title)
+        for one, second in zip(chain, times_s, strict=True)
+    )
+    limit = wording.in_unit(verdict.limit, verdict.unit, reading.unit) if verdict and verdict.limit else None
+    why = f", {line.entry.reason}" if line.entry.reason else ""
+    title = f"{wording.symbol(reading.quantity)} of {_at(reading.place)} {how}{why}"
+    return trend_chart(points, wording.unit(reading.unit), limit, forecasts.get(line.number), title)
 
 
 def _chains(record: Record, wording: Wording) -> Iterator[Picture]:

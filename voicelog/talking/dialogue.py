@@ -91,9 +91,16 @@ def _affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return Turn(turn.talk.having(due=talk.tour is not None), turn.acts)
 
 
+def _negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    turn = calling.negate(talk, said, desk)
+    return watching.dropped(turn, talk.pending.reading) if talk.watch else turn
+
+
 def _disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """In a tour the step is asked for again."""
     turn = calling.disregard(talk, said, desk)
+    if talk.watch and talk.pending:
+        return watching.dropped(turn, talk.pending.reading)
     if turn.talk.tour is None or talk.pending is None:
         return turn
     asked = touring.ask_step(turn.talk, desk)
@@ -199,7 +206,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         **ANYWHERE,
         **{kind: _after_standing(move) for kind, move in BEGINNING.items()},
         "affirm": _affirm,
-        "negative": calling.negate,
+        "negative": _negate,
         "reading": calling.call_while_confirming,
         "doubtful": calling.call_while_confirming,
         "value": _value_while_confirming,

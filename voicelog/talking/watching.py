@@ -10,9 +10,10 @@ from decimal import Decimal
 from voicelog.checking.trend import Slope, plateau, slope, time_to
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown
-from voicelog.model import Number
+from voicelog.keeping.watches import WATCHED
+from voicelog.model import Number, Reading
 from voicelog.talking import calling
-from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Said, Speak, Turn, Watch, speak
+from voicelog.talking.conversation import Act, Asked, Conversation, Desk, Keep, Mode, Said, Speak, Turn, Watch, speak
 from voicelog.talking.tones import Tone
 
 EVERY = 3  # readings between two words about the slope
@@ -38,7 +39,8 @@ def take(talk: Conversation, said: Said, desk: Desk) -> Turn:
         return Turn(turn.talk.having(asked=talk.watch.asked), (*stood.acts, *turn.acts))
     watch = _with(talk.watch, said.at_s, turn.talk.pending.reading.value)
     told = _told(watch, turn.talk, desk)
-    acts = (*stood.acts, *turn.acts, *((Speak(told),) if told else ()))
+    timed = turn.acts if watch is talk.watch else _timed(turn.acts, watch)
+    acts = (*stood.acts, *timed, *((Speak(told),) if told else ()))
     return Turn(turn.talk.having(watch=watch, asked=watch.asked), acts)
 
 
@@ -51,14 +53,38 @@ def _with(watch: Watch, at_s: float, value: object) -> Watch:
     )
 
 
+def _timed(acts: tuple[Act, ...], watch: Watch) -> tuple[Act, ...]:
+    """The reading among the acts with its seconds from the first value of the watch."""
+    mark = {WATCHED: f"{watch.times_s[-1] - watch.times_s[0]:.2f}"}
+    return tuple(
+        Keep(act.draft.model_copy(update={"detail": act.draft.detail | mark}))
+        if isinstance(act, Keep) and act.draft.reading
+        else act
+        for act in acts
+    )
+
+
 def corrected(turn: Turn) -> Turn:
     """The last value of the watch was put right; watching goes on."""
     talk = turn.talk
     if talk.pending is None or talk.pending.number or not talk.watch.values:
         return turn
-    before = Watch(asked=talk.watch.asked, times_s=talk.watch.times_s[:-1], values=talk.watch.values[:-1])
+    before = _without_last(talk.watch)
     watch = _with(before, talk.watch.times_s[-1], talk.pending.reading.value)
-    return Turn(talk.having(watch=watch, asked=watch.asked), turn.acts)
+    timed = turn.acts if watch is before else _timed(turn.acts, watch)
+    return Turn(talk.having(watch=watch, asked=watch.asked), timed)
+
+
+def dropped(turn: Turn, withdrawn: Reading) -> Turn:
+    """A value was withdrawn: if it was the last of the watch it counts no more. Watching goes on."""
+    watch = turn.talk.watch
+    if (withdrawn.place, withdrawn.quantity) == (watch.asked.place, watch.asked.quantity):
+        watch = _without_last(watch)
+    return Turn(turn.talk.having(watch=watch, asked=watch.asked), turn.acts)
+
+
+def _without_last(watch: Watch) -> Watch:
+    return Watch(asked=watch.asked, times_s=watch.times_s[:-1], values=watch.values[:-1])
 
 
 def _told(watch: Watch, talk: Conversation, desk: Desk) -> str:

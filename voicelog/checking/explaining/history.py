@@ -15,8 +15,16 @@ from voicelog.model import Reading
 
 def trend_section(findings: Findings) -> Section:
     """Quantities read four times or more: which way they move, and whether they have settled."""
-    said = [_trend(chain, findings) for chain in chains(findings).values()]
+    said = [_trend(part, findings) for chain in chains(findings).values() for part in _by_watch(chain)]
     return Section(title="Over time", statements=tuple(statement for statement in said if statement is not None))
+
+
+def _by_watch(chain: Sequence[Taken]) -> list[list[Taken]]:
+    """Each watch apart, and what was called outside of any."""
+    parts: dict[int | None, list[Taken]] = {}
+    for taken in chain:
+        parts.setdefault(taken.watch, []).append(taken)
+    return list(parts.values())
 
 
 def _trend(chain: Sequence[Taken], findings: Findings) -> Statement | None:
@@ -30,7 +38,8 @@ def _trend(chain: Sequence[Taken], findings: Findings) -> Statement | None:
     if isinstance(found, Unknown):
         return None
     reading = usable[-1][2].reading
-    text = f"{reading.place.key} {reading.quantity}: {_slope_words(found, reading, times, values, findings)}"
+    what = reading.quantity.replace("_", " ")
+    text = f"{reading.place.key} {what}: {_slope_words(found, reading, times, values, findings)}"
     return Statement(text=text, origins=tuple(t.origin for _, _, t in usable))
 
 
