@@ -178,3 +178,21 @@ def load(as_json: AsJson = False) -> None:
     with progress() as told:
         found = bench_load(progress=told)
     show(found, as_json)
+
+
+@app.command()
+def endurance(
+    hours: Annotated[float, typer.Option(help="of sound; it takes about a seventh of that on one core")] = 8.0,
+    noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise; made otherwise")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """A long day of readings, talk and noise through one session: memory, drift, utterances missed."""
+    from voicelog.proving.endurance import bench_endurance
+
+    def told(row: BaseModel) -> None:
+        typer.echo(row.model_dump_json(), err=True)
+
+    with progress() as bar:
+        found = bench_endurance(hours, noise=noise, told=told, progress=bar)
+    show(found, as_json)
+    raise typer.Exit(0 if found.passed else 1)

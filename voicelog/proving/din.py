@@ -71,6 +71,12 @@ def minute(
     return Minute(np.round(mixed * 32767).astype(np.int16), said, _ratio_dB(near, noise))
 
 
+def noise_alone(draw: random.Random, noises: tuple[Sound, ...] = ()) -> np.ndarray:
+    """60 s of 16-bit sound at 16 kHz in which nobody speaks."""
+    noise = _levelled(_noise(draw, noises), draw.uniform(*NOISE_dB))
+    return np.round(noise.clip(-0.97, 0.97) * 32767).astype(np.int16)
+
+
 def _talk(draw: random.Random, talkers: Talkers, sentences: Callable[[], str]) -> tuple[Sound, tuple[str, ...]]:
     """Sentences with pauses until the minute is full."""
     track, said, at = np.zeros(MINUTE), [], round(draw.uniform(*PAUSE_S) * EAR_HZ)
