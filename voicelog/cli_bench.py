@@ -165,7 +165,7 @@ def tampering(
     from voicelog.proving.tampering import bench_tampering
 
     with progress() as told:
-        found = bench_tampering(every, workers, progress=told)
+        found = bench_tampering(every, workers=workers, progress=told)
     show(found, as_json)
     raise typer.Exit(0 if found.passed else 1)
 

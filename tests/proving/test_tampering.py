@@ -5,7 +5,7 @@ import pytest
 
 from voicelog.keeping import verify
 from voicelog.keeping.database import JOURNAL
-from voicelog.proving.forging import WITH_HEADS, all_changes
+from voicelog.proving.forging import AT_THE_END, WITH_HEADS, all_changes
 from voicelog.proving.tampering import Kind, Tampering, _outcome, _samples, bench_tampering
 
 
@@ -27,6 +27,7 @@ def test_each_kind_was_tried_and_only_matching_heads_need_the_print(table: Tampe
     hopeless = [kind for kind in table.kinds if kind.name.endswith(WITH_HEADS)]
     assert len(hopeless) == 5 and all(kind.by_print for kind in hopeless)
     assert all(kind.by_print == 0 for kind in table.kinds if kind not in hopeless)
+    assert [kind.name for kind in table.kinds if kind.by_remark] == [AT_THE_END]
 
 
 @pytest.mark.parametrize(

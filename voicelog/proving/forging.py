@@ -22,6 +22,7 @@ Change = Callable[[Path], None]
 Rows = list[Row]
 
 WITH_HEADS = ", and journal.head to match"  # these only a printed head can show
+AT_THE_END = "an entry added after the last"  # as an entry that its writer died over: a remark says so
 
 
 def all_changes(sample: Path, older: list[Path]) -> Iterator[tuple[str, Change]]:
@@ -141,9 +142,12 @@ def _rearrangements(sample: Path) -> Iterator[tuple[str, Change]]:
         order[one], order[other] = order[other], order[one]
         yield "two entries exchanged, all digests to match", _writing(chained(order))
         yield f"two entries exchanged, all digests to match{WITH_HEADS}", _writing(chained(order), heads=True)
+    yield AT_THE_END, _writing(chained([*bodies, bodies[0]]))
     for index in range(len(rows)):
         yield "an entry taken out", _writing(rows[:index] + rows[index + 1 :])
-        yield "an entry put in, all digests to match", _writing(chained([*bodies[:index], bodies[0], *bodies[index:]]))
+        put_in = [*bodies[:index], bodies[index - 1], *bodies[index:]]
+        if chained(put_in)[: len(rows)] != rows:  # beside its own double it would be one added after the last
+            yield "an entry put in, all digests to match", _writing(chained(put_in))
         left = chained(bodies[:index] + bodies[index + 1 :])
         yield "an entry taken out, all digests to match", _writing(left)
         yield f"an entry taken out, all digests to match{WITH_HEADS}", _writing(left, heads=True)

@@ -4,12 +4,14 @@ A sample job is logged, closed and copied; then each change is made to a copy, a
 
     by the folder    the folder itself shows it: exit code 1 or 2
     by the print     only a head that was printed or sent elsewhere before shows it
+    by a remark      every entry and sound that was there reads exactly as before; one more is there, and is remarked
     without effect   nothing shows, and every entry and sound reads exactly as before
     missed           nothing shows, and something reads otherwise: must never happen
 
 A single turned bit of a closed journal is always found by the folder, because journal.head holds the
 digest of the whole file. After a kill there is no such digest: then a bit in a part of the file that
-no entry needs (slack, freed pages, counters of the format) may go unseen, and is shown to be without effect.
+no entry needs (slack, freed pages, counters of the format) may go unseen, and is shown to be without effect;
+and one entry may be added after the last, which looks like one that its writer died over before listing it.
 """
 
 import shutil
@@ -33,7 +35,7 @@ from voicelog.keeping.journal import Journal, head, read_entries
 from voicelog.keeping.storage import Progress, quiet
 from voicelog.keeping.verify import NOT_PRINTED, verify_job
 from voicelog.model import Draft, Entry, EntryKind, Noun, Number, Place, Reading
-from voicelog.proving.forging import WITH_HEADS, all_changes
+from voicelog.proving.forging import AT_THE_END, WITH_HEADS, all_changes
 
 ENTRIES = 6
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -50,16 +52,19 @@ class Kind(Noun):
     tried: int = 0
     by_folder: int = 0
     by_print: int = 0
+    by_remark: int = 0
     without_effect: int = 0
     missed: int = 0
 
     @computed_field
     @property
     def as_it_must(self) -> bool:
-        """Nothing missed; bits of a closed journal all found; the print needed only where both files match."""
+        """Nothing missed; bits of a closed journal all found; the print needed only where both files match,
+        the remark only where an entry was added."""
         if self.name.startswith(BITS) and UNCLOSED not in self.name and HEADS not in self.name:
             return self.by_folder == self.tried > 0
-        return self.tried > 0 and not self.missed and (not self.by_print or WITH_HEADS in self.name)
+        as_named = (not self.by_print or WITH_HEADS in self.name) and (not self.by_remark or self.name == AT_THE_END)
+        return self.tried > 0 and not self.missed and as_named
 
 
 class Tampering(Noun):
@@ -146,10 +151,14 @@ def _outcome(folder: Path, sample: Sample) -> str:
     if found.exit_code:
         return "by_print" if found.findings == (NOT_PRINTED,) else "by_folder"
     try:
-        same = read_entries(folder) == sample.entries and _sounds(folder) == sample.sounds
+        entries, sounds = read_entries(folder), _sounds(folder)
     except KeepingError:
         return "missed"  # called whole, and does not read
-    return "without_effect" if same else "missed"
+    if sounds != sample.sounds or entries[: len(sample.entries)] != sample.entries:
+        return "missed"
+    more = len(entries) - len(sample.entries)
+    remarked = any("committed just before" in remark for remark in found.remarks)
+    return "without_effect" if not more else "by_remark" if more == 1 and remarked else "missed"
 
 
 def _edited(sample: Sample, older: list[Path], part: int, of: int) -> dict[str, Counter[str]]:
