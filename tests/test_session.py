@@ -146,6 +146,18 @@ def test_lost_sound_is_said_and_records_nothing(job):
     assert record.lines == ()
 
 
+def test_a_loss_is_said_in_its_own_words_and_the_session_goes_on(job):
+    mouth, watcher = SilentMouth(), OrderedWatcher()
+    visit, lost = open_visit(job), Lost("the microphone gives no sound any more", say="the microphone has gone")
+    with visit.job.journal() as journal:
+        events = EarWith(heard("circuit one polarity pass"), lost, Quiet(30.0), heard("affirm"))
+        desk, clips = visit.desk(Policy.EVERY), visit.job.clip_folder()
+        record = Session(visit.reader, desk, events, mouth, journal, clips, watcher).run()
+    reading = "circuit one, kitchen sockets. polarity, pass"
+    assert [said.text for said in mouth.said] == [reading, "the microphone has gone", reading, "kept"]
+    assert [line.standing for line in record.lines] == [Standing.AFFIRMED]
+
+
 def test_speech_that_fits_no_grammar_about_as_well_is_not_for_the_log(job):
     calls = (heard("circuit one polarity pass", filler_margin=margin) for margin in (-3.0, 3.0))
     record = run(job, EarWith(*calls), filler_margin=0.0)

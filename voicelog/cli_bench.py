@@ -156,6 +156,16 @@ def crash(
 
 
 @app.command()
+def gaps(as_json: AsJson = False) -> None:
+    """A microphone that vanishes and a computer that sleeps, in the middle of a call."""
+    from voicelog.proving.gaps import bench_gaps
+
+    found = bench_gaps()
+    show(found, as_json)
+    raise typer.Exit(0 if found.passed else 1)
+
+
+@app.command()
 def tampering(
     every: Annotated[int, typer.Option(help="flip every so many bits")] = 1,
     workers: Annotated[int, typer.Option(help="processes at once")] = 2,

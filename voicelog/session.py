@@ -64,8 +64,8 @@ class Session:
             for event in self.ear.events():
                 # A loss voids what was being said; silence and speech move the dialogue on.
                 match event:
-                    case Lost(why):
-                        self._say_lost(why)
+                    case Lost(why, _, say):
+                        self._say_lost(why, say)
                     case Pressed():
                         self._answer(event)
                     case Quiet(seconds):
@@ -156,7 +156,7 @@ class Session:
         try:
             clip = self.clips.keep(samples, SAMPLE_RATE_HZ, self.now())
         except (StorageFull, KeepingError) as error:
-            self._say_lost(f"the sound of this entry is not kept: {error.what}")
+            self._say_lost(f"the sound of this entry is not kept: {error.what}", "sound was not kept")
             return draft
         if clip.remark:
             self.watcher.lost(clip.remark)
@@ -166,6 +166,6 @@ class Session:
         self.watcher.spoke(text, tone)
         self.mouth.say(text, tone)
 
-    def _say_lost(self, why: str) -> None:
+    def _say_lost(self, why: str, say: str) -> None:
         self.watcher.lost(why)
-        self.mouth.say("say again, sound was lost" if "sound" not in why else "sound was not kept", Tone.ATTENTION)
+        self.mouth.say(say, Tone.ATTENTION)

@@ -128,7 +128,7 @@ def open_ear(
         yield SoundEar(recogniser, recorded(options.source), hand)
         return
     own_voice = OwnVoice(lambda: mouth.busy_until, mouth.stop) if mouth else None
-    with Microphone(options.device or None) as microphone:
+    with Microphone(options.device or None, waits=True) as microphone:
         yield SoundEar(recogniser, microphone, hand, own_voice, options.push_to_talk)
 
 

@@ -1,5 +1,6 @@
 """Recordings of every shape, microphones present, absent and vanishing, and loudness in words."""
 
+import time
 from itertools import islice
 from types import SimpleNamespace
 
@@ -86,9 +87,12 @@ class PortAudio:
 
     default = SimpleNamespace(device=(1, 0))
 
-    def __init__(self, blocks: int = 3, lost_at: int = -1, rates: tuple[int, ...] = (16_000,)) -> None:
+    def __init__(
+        self, blocks: int = 3, lost_at: int = -1, rates: tuple[int, ...] = (16_000,), refusals: int = 0
+    ) -> None:
         self.blocks, self.lost_at, self.rates = blocks, lost_at, rates
-        self.closed = False
+        self.closed, self.opened = False, 0
+        self.refusals = refusals  # how often it is not there when it is opened again
 
     def query_devices(self, device=None, kind=None):
         speaker = {"name": "loudspeaker", "max_input_channels": 0, "default_samplerate": 48_000.0}
@@ -102,7 +106,9 @@ class PortAudio:
     def InputStream(self, samplerate, blocksize, callback, device, **_):  # noqa: N802
         if device == "gone":
             raise ValueError("No input device matching 'gone'")
-        self.rate_Hz = samplerate
+        self.rate_Hz, self.opened = samplerate, self.opened + 1
+        if 1 < self.opened <= 1 + self.refusals:
+            raise self.PortAudioError("Device unavailable")
 
         def start():
             for number in range(self.blocks):
@@ -118,7 +124,7 @@ class TestMicrophone:
         with audio.Microphone(portaudio=system) as microphone:
             pieces = [piece for piece in islice(microphone, 3)]
         assert [len(piece.samples) for piece in pieces] == [960, 960, 960]
-        assert not any(piece.lost for piece in pieces)
+        assert all(piece.lost is None for piece in pieces)
         assert system.closed
 
     def test_resamples_where_16_kHz_is_refused(self):
@@ -130,7 +136,7 @@ class TestMicrophone:
 
     def test_says_that_sound_was_lost(self):
         with audio.Microphone(portaudio=PortAudio(lost_at=1)) as microphone:
-            assert [piece.lost for piece in islice(microphone, 3)] == [False, True, False]
+            assert [piece.lost for piece in islice(microphone, 3)] == [None, audio.FELL_BEHIND, None]
 
     def test_says_that_sound_was_lost_when_nobody_fetched_it(self):
         with audio.Microphone(portaudio=PortAudio(blocks=audio.BACKLOG + 5)) as microphone:
@@ -140,13 +146,35 @@ class TestMicrophone:
             microphone._callback(None)(np.zeros((960, 1), np.int16), 960, None, SimpleNamespace(input_overflow=False))
             assert next(pieces).lost
 
-    def test_vanishing_is_an_error_with_a_remedy(self, monkeypatch):
-        monkeypatch.setattr(audio, "WAIT_S", 0.01)
+    def test_vanishing_is_an_error_with_a_remedy(self):
         with (
-            audio.Microphone("headset", PortAudio(blocks=1)) as microphone,
+            audio.Microphone("headset", PortAudio(blocks=1), wait_s=0.01) as microphone,
             pytest.raises(DeviceError, match="'headset' gives no sound any more.*Plug it in"),
         ):
             list(microphone)
+
+    def test_one_that_is_waited_for_comes_back_and_says_so(self, monkeypatch):
+        monkeypatch.setattr(audio, "GAP_S", 0.03)  # three openings, each waited for
+        system = PortAudio(blocks=1, refusals=2)
+        with audio.Microphone("headset", system, waits=True, wait_s=0.01) as microphone:
+            first, gone, *away, back = islice(microphone, 5)
+        assert [len(piece.samples) for piece in (first, gone, *away, back)] == [960, 0, 0, 0, 960]
+        assert "'headset' gives no sound any more: plug it in" in gone.lost.why
+        assert gone.lost.say == "the microphone has gone"
+        assert [piece.lost for piece in (first, *away)] == [None] * 3
+        assert back.lost.say == "listening again, say again" and back.lost.gap_s >= 0.03
+        assert system.opened == 4
+
+    def test_the_computer_slept_between_two_pieces(self):
+        clock = iter([100.00, 100.06, 3700.06, 3700.12])
+        with audio.Microphone(portaudio=PortAudio(blocks=4), clock=lambda: next(clock)) as microphone:
+            lost = [piece.lost for piece in islice(microphone, 4)]
+        assert [loss is not None for loss in lost] == [False, False, True, False]
+        assert lost[2].gap_s == 3600 and "3600 s" in lost[2].why
+
+    @pytest.mark.skipif(not hasattr(time, "CLOCK_BOOTTIME"), reason="this system has no such clock")
+    def test_the_clock_goes_on_while_the_computer_sleeps(self):
+        assert audio.wakeful_s() == pytest.approx(time.clock_gettime(time.CLOCK_BOOTTIME), abs=1)
 
     def test_unknown_device_is_named(self):
         with pytest.raises(DeviceError, match="'gone' cannot be opened"), audio.Microphone("gone", PortAudio()):

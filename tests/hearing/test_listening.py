@@ -4,7 +4,7 @@ from queue import SimpleQueue
 
 import numpy as np
 
-from voicelog.hearing.audio import PIECE, Piece
+from voicelog.hearing.audio import FELL_BEHIND, PIECE, Loss, Piece
 from voicelog.hearing.ear import Lost, Pressed, Quiet
 from voicelog.hearing.filterbank import RATE_HZ
 from voicelog.hearing.listening import SHOUT, TALK, OwnVoice, SoundEar
@@ -39,7 +39,7 @@ class LoudMeansWord:
         return iter(())
 
 
-def piece(level=0, at=float("inf"), lost=False):
+def piece(level=0, at=float("inf"), lost=None):
     return Piece(np.full(PIECE, level, np.int16), at, lost)
 
 
@@ -89,9 +89,23 @@ def test_no_silence_is_told_while_the_program_speaks():
 
 def test_lost_sound_voids_what_was_being_said():
     recogniser = LoudMeansWord()
-    events = list(SoundEar(recogniser, [piece(), piece(lost=True), piece()]).events())
+    events = list(SoundEar(recogniser, [piece(), piece(lost=FELL_BEHIND), piece()]).events())
     assert [type(event) for event in events] == [Lost]
     assert recogniser.voided == 1
+
+
+def test_a_long_gap_voids_and_was_a_silence():
+    gap = Loss("no sound came for 30 s", "listening again", gap_s=30.0)
+    events = list(SoundEar(LoudMeansWord(), [piece(), piece(lost=gap)]).events())
+    assert [(event.why, event.say) for event in events[:1]] == [("no sound came for 30 s", "listening again")]
+    assert [event.seconds for event in events[1:]] == [30.0]
+
+
+def test_hands_are_looked_for_while_the_microphone_is_away():
+    hand, nothing = SimpleQueue(), Piece(np.zeros(0, np.int16), 1.0)
+    hand.put(Pressed("affirm", 7))
+    speaking = OwnVoice(until=lambda: 2.0)
+    assert list(SoundEar(LoudMeansWord(), [nothing] * 3, hand, speaking).events()) == [Pressed("affirm", 7)]
 
 
 def test_push_to_talk_hears_one_utterance_a_press():

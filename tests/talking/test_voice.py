@@ -303,7 +303,10 @@ def test_the_card_is_fed_what_was_said(tmp_path, monkeypatch):
         "class PortAudioError(Exception): pass\n"
         "class OutputStream:\n"
         "    latency, active = 0.0, True\n"
-        "    def __init__(self, callback, samplerate, **_): self.callback, self.rate = callback, samplerate\n"
+        "    plugged_in = True\n"
+        "    def __init__(self, callback, samplerate, **_):\n"
+        "        self.callback, self.rate = callback, samplerate\n"
+        "        if not self.plugged_in: raise PortAudioError('gone')\n"
         "    def start(self): pass\n"
         "    def close(self): self.active = False\n"
     )
@@ -318,9 +321,14 @@ def test_the_card_is_fed_what_was_said(tmp_path, monkeypatch):
         card.play(np.full(300, 0.25, np.float32))
         with pytest.raises(DeviceError, match="gone"):  # nothing takes what was given: unplugged
             card.drain()
-        card.close()
+        stalled, type(card._stream).plugged_in = card._stream, False
         with pytest.raises(DeviceError, match="gone"):
             card.play(np.zeros(10, np.float32))
+        type(card._stream).plugged_in = True
+        card.play(np.full(300, 0.25, np.float32))
+        assert card._stream is not stalled  # it came back, and plays
+        card._stream.callback(block, 480, None, None)
+        assert (block[120:420, 0] == 0.25).all()  # behind what faded out
     finally:
         sys.modules.pop("sounddevice", None)
 

@@ -3,12 +3,13 @@
 PortAudio is only needed for the microphone: without it everything else works.
 """
 
+import contextlib
 import itertools
 import math
 import queue
 import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
@@ -24,6 +25,7 @@ from voicelog.hearing.filterbank import RATE_HZ
 PIECE = RATE_HZ * 60 // 1000  # 960 samples, 60 ms: two outputs of the network; a word waits 30 ms for it on average
 FULL_SCALE = 32768
 WAIT_S = 2.0  # a microphone that gives nothing for so long is gone
+GAP_S = 1.0  # between two pieces: the computer slept, or the device was away
 BACKLOG = 200  # pieces, 12 s: how far the recogniser may fall behind
 NO_PORTAUDIO = DeviceError(
     "no sound device can be used: PortAudio is not installed.",
@@ -119,12 +121,29 @@ def devices(portaudio: ModuleType | None = None) -> tuple[InputDevice, ...]:
 
 
 @dataclass(frozen=True)
+class Loss:
+    """Sound that went missing."""
+
+    why: str  # for the screen
+    say: str = "say again, sound was lost"
+    gap_s: float = 0.0  # how long there was none, where that is known
+
+
+FELL_BEHIND = Loss("the computer fell behind and sound was lost")
+
+
+@dataclass(frozen=True)
 class Piece:
-    """Samples from a microphone; ``lost`` when sound went missing just before them."""
+    """Samples from a microphone, none while it is away; ``lost`` when sound went missing just before them."""
 
     samples: np.ndarray
     at: float  # time.monotonic() when the piece was complete
-    lost: bool = False
+    lost: Loss | None = None
+
+
+def wakeful_s() -> float:
+    """Seconds on a clock that goes on while the computer sleeps, where the system has one."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME) if hasattr(time, "CLOCK_BOOTTIME") else time.time()
 
 
 class Microphone:
@@ -132,15 +151,26 @@ class Microphone:
 
     ``device`` is a number, part of a name, or None for the system's default.
     Raises DeviceError when PortAudio or the device is missing, and while
-    listening when the device goes away.
+    listening when the device goes away, unless it ``waits`` for it to come
+    back: then it gives empty pieces meanwhile. A device that comes back under
+    another name or number is not found: PortAudio lists them once.
     """
 
-    def __init__(self, device: int | str | None = None, portaudio: ModuleType | None = None) -> None:
+    def __init__(
+        self,
+        device: int | str | None = None,
+        portaudio: ModuleType | None = None,
+        waits: bool = False,
+        wait_s: float = WAIT_S,
+        clock: Callable[[], float] = wakeful_s,
+    ) -> None:
         self._sounddevice = portaudio or load_portaudio()
+        self._waits, self._wait_s, self._clock = waits, wait_s, clock
+        self._heard_s = math.inf  # when sound last came
         named = isinstance(device, str)
         self._device = int(device) if named and device.isdigit() else None if device == "" else device
         self._waiting: queue.Queue[Piece] = queue.Queue(BACKLOG)
-        self._lost = False
+        self._lost: Loss | None = None
         self._stream = None
 
     def __enter__(self) -> Self:
@@ -161,12 +191,34 @@ class Microphone:
     def __iter__(self) -> Iterator[Piece]:
         while True:
             try:
-                yield self._waiting.get(timeout=WAIT_S)
+                yield self._waiting.get(timeout=self._wait_s)
             except queue.Empty:
-                raise DeviceError(
-                    f"the microphone {self._name!r} gives no sound any more.",
-                    do="Plug it in or switch it on again, then start listening again: what was recorded is kept.",
-                ) from None
+                if not self._waits:
+                    raise DeviceError(
+                        f"the microphone {self._name!r} gives no sound any more.",
+                        do="Plug it in or switch it on again, then start listening again: what was recorded is kept.",
+                    ) from None
+                yield from self._away()
+
+    def _away(self) -> Iterator[Piece]:
+        """Say so, then nothing at all until it gives sound again."""
+        why = f"the microphone {self._name!r} gives no sound any more: plug it in or switch it on again"
+        lost: Loss | None = Loss(why, "the microphone has gone")
+        while self._waiting.empty():
+            yield Piece(np.zeros(0, np.int16), time.monotonic(), lost)
+            lost = None
+            self._open_again()
+
+    def _open_again(self) -> None:
+        """Try; and give it the time to give sound, or to be plugged in."""
+        with contextlib.suppress(self._sounddevice.PortAudioError, ValueError, OSError):
+            self._stream.close()
+        with contextlib.suppress(self._sounddevice.PortAudioError, ValueError, OSError):
+            self._stream = self._opened()
+            self._stream.start()
+        until = time.monotonic() + self._wait_s
+        while self._waiting.empty() and time.monotonic() < until:
+            time.sleep(self._wait_s / 20)
 
     @property
     def _name(self) -> str:
@@ -192,14 +244,23 @@ class Microphone:
             samples = data[:, 0].copy()
             if resampler:
                 samples = resampler.resample_chunk(samples)
-            piece = Piece(samples, time.monotonic(), lost=self._lost or bool(status.input_overflow))
+            lost = self._lost or self._gap() or (FELL_BEHIND if status.input_overflow else None)
             try:
-                self._waiting.put_nowait(piece)
-                self._lost = False
+                self._waiting.put_nowait(Piece(samples, time.monotonic(), lost))
+                self._lost = None
             except queue.Full:
-                self._lost = True
+                self._lost = FELL_BEHIND
 
         return take
+
+    def _gap(self) -> Loss | None:
+        """No sound for a while: the two ends of it are not one sentence."""
+        before, self._heard_s = self._heard_s, self._clock()
+        gap_s = self._heard_s - before
+        if gap_s < GAP_S:
+            return None
+        why = f"no sound came for {gap_s:.0f} s: the microphone was away, or the computer slept"
+        return Loss(why, "listening again, say again", gap_s)
 
 
 # ---------------------------------------------------------------- what was heard lately

@@ -28,6 +28,7 @@ class Lost:
 
     why: str
     at_s: float = 0.0
+    say: str = "say again, sound was lost"
 
 
 @dataclass(frozen=True)

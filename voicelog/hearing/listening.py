@@ -11,7 +11,7 @@ from queue import SimpleQueue
 
 import numpy as np
 
-from voicelog.hearing.audio import Piece, Recent, sound_pieces
+from voicelog.hearing.audio import Loss, Piece, Recent, sound_pieces
 from voicelog.hearing.ear import Hand, Lost, Pressed, Quiet, pressed
 from voicelog.hearing.recogniser import Recogniser
 from voicelog.model import Heard
@@ -66,7 +66,7 @@ class SoundEar:
         for piece in self._pieces:
             yield from self._pressed()
             if piece.lost:
-                yield from self._void()
+                yield from self._void(piece.lost)
             yield from self._hear(self._meant_for_us(piece))
         yield from self._recogniser.finish()
 
@@ -86,22 +86,26 @@ class SoundEar:
         if piece.at < self._own_voice.until():
             self._happened()
             self._notice_shouting(piece)
-        elif self._open:
+        elif self._open or not len(piece.samples):
             return piece.samples
         return np.zeros_like(piece.samples)
 
     def _notice_shouting(self, piece: Piece) -> None:
         """A loud word while the program speaks ends the prompt."""
+        if not len(piece.samples):
+            return
         level = np.sqrt(np.mean(np.square(piece.samples, dtype=np.float64)))
         self._loud = self._loud + 1 if level > SHOUT else 0
         if self._loud == SHOUT_PIECES:
             self._own_voice.stop()
 
-    def _void(self) -> Iterator[Lost]:
-        """Sound went missing: what was being said is not to be trusted."""
+    def _void(self, loss: Loss) -> Iterator[Lost | Quiet]:
+        """Sound went missing: what was being said is not to be trusted. A long gap was a silence, too."""
         self._recogniser.forget()
         self._happened()
-        yield Lost("the computer fell behind and sound was lost", self._recogniser.taken_s)
+        yield Lost(loss.why, self._recogniser.taken_s, loss.say)
+        if loss.gap_s >= QUIET_S[-1]:
+            yield Quiet(loss.gap_s, self._recogniser.taken_s)
 
     def _hear(self, samples: np.ndarray) -> Iterator[Heard | Quiet]:
         self._recent.add(samples)

@@ -96,18 +96,20 @@ class SoundCard:
     """The machine's loudspeaker or headset. Raises DeviceError when there is none."""
 
     def __init__(self, device: str | int | None = None) -> None:
-        self._queue = Queue()
+        self._queue, self._device = Queue(), device
         self._stream = _open_stream(device, self._fill)
+        self._stalled = False  # took nothing of the last prompt
         self.latency_s = float(self._stream.latency)
 
     def play(self, sound: Sound) -> None:
-        if not self._stream.active:
-            raise _gone()
+        if self._stalled or not self._stream.active:
+            self._open_again()
         self._queue.put(sound)
 
     def drain(self) -> None:
         if not self._queue.wait_empty():
             self._queue.drop()
+            self._stalled = True
             raise _gone()
         time.sleep(self.latency_s)
 
@@ -117,12 +119,21 @@ class SoundCard:
     def close(self) -> None:
         self._stream.close()
 
+    def _open_again(self) -> None:
+        """One that went and came back plays again."""
+        try:
+            self._stream.close()
+            self._stream = _open_stream(self._device, self._fill)
+        except DeviceError:
+            raise _gone() from None
+        self._stalled = False
+
     def _fill(self, block: np.ndarray, count: int, _when: object, _status: object) -> None:
         block[:, 0] = self._queue.take(count)
 
 
 def _gone() -> DeviceError:
-    return DeviceError("the loudspeaker has gone.", do="Plug it in again and start anew.")
+    return DeviceError("the loudspeaker has gone.", do="Plug it in again: it goes on by itself.")
 
 
 def _open_stream(device: str | int | None, fill: Callable) -> "sounddevice.OutputStream":
