@@ -51,7 +51,8 @@ def said(number: int) -> np.ndarray:
 def day(tmp_path: Path):
     shutil.copy(data_folder("audio_samples") / "demo" / "job.toml", tmp_path)
     hush = np.zeros(20 * PIECE)
-    sound = Sound(np.concatenate([hush, said(1), said(2), said(3)]).astype(np.int16), lambda n: said(9).astype(np.int16))
+    shared = np.concatenate([hush, said(1), said(2), said(3)])
+    sound = Sound(shared.astype(np.int16), lambda n: said(9).astype(np.int16))
 
     def run(recogniser: Marks) -> Endurance:
         return endure(open_visit(tmp_path), recogniser, sound, BLOCKS)
