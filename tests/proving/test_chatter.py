@@ -10,7 +10,7 @@ from voicelog.model import Heard, Hypothesis, Word
 from voicelog.proving.chatter import STANCES, bench_chatter
 from voicelog.proving.din import MINUTE, Talkers, minute, recordings
 from voicelog.proving.rehearsal import Stage
-from voicelog.proving.talk import is_reading, sentence
+from voicelog.proving.talk import Casting, is_reading, means_something, script, sentence
 
 
 @pytest.fixture(scope="module")
@@ -51,6 +51,7 @@ def humming(monkeypatch):
     monkeypatch.setattr("voicelog.proving.din.MINUTE", SHORT)
 
 
+PROSE = "the river ran on under the bridge " * 20
 READING = "circuit six zed s zero point five two ohms"
 
 
@@ -130,3 +131,11 @@ def test_a_run_cut_short_goes_on_where_it_stopped(stage, tmp_path):
 def test_every_stance_is_taken_in_turn(stage):
     found = bench_chatter(stage, Deaf(), hours=6 / 60)
     assert {stance: counts["minutes"] for stance, counts in found.by_stance.items()} == dict.fromkeys(STANCES, 2)
+
+
+def test_a_script_repeats_nothing_and_means_nothing(stage):
+    lines = list(script(random.Random(2), stage.reader, 6000, Casting("t", ("bf_lily",), ("en-029",)), (PROSE,)))
+    assert len({line["text"] for line in lines}) == len(lines) > 60
+    assert not any(means_something(line["text"], stage.reader) for line in lines)
+    assert all(set(line["text"]) <= set("abcdefghijklmnopqrstuvwxyz ,") for line in lines)
+    assert means_something("well, circuit five, what a day", stage.reader)  # the filter can find one
