@@ -241,42 +241,42 @@ AROUND = (
     "i never know what {words} is supposed to mean",
 )
 OUT_OF_ORDER = _listed("""
-    point, ohms, seven, earth, milliamps, circuit, zed, live, neutral, amps, trip, ring, five, kitchen, after, because,
-    window, never, carpet, sixty, under, less, pass, fail, half, main, volts, lead, nine, nought, gravel, should, leakage,
-    board, other, phone, right, left, two, paper, limit, twenty, switch, between, hammer, test, over, megs, yellow,
-    insulation, water, number, eight, rather, sockets, morning, code, double, forty, loop, slowly, read, bread, stop,
-    gate, next, text, born, four, door, fine, nice, heaven, eleven, tree, free, wine, sick, sticks, late, great, plate,
-    won, done, sum, zero, hero, home, loan, milk, mills
+    point, ohms, seven, earth, milliamps, circuit, zed, live, neutral, amps, trip, ring, five, kitchen, after,
+    because, window, never, carpet, sixty, under, less, pass, fail, half, main, volts, lead, nine, nought, gravel,
+    should, leakage, board, other, phone, right, left, two, paper, limit, twenty, switch, between, hammer, test,
+    over, megs, yellow, insulation, water, number, eight, rather, sockets, morning, code, double, forty, loop,
+    slowly, read, bread, stop, gate, next, text, born, four, door, fine, nice, heaven, eleven, tree, free, wine,
+    sick, sticks, late, great, plate, won, done, sum, zero, hero, home, loan, milk, mills
 """)
 SLOTS = {
     "place": _listed("""
-        the kitchen, the hall, upstairs, the loft, the store, reception, the plant room, the yard, the boiler house, the
-        back office, the car park, the garage, the canteen, the old wing, the vestry, the changing rooms, the cellar, the
-        corridor, the gallery, the landing, the pub, the chapel, the school, the shop, the library, the workshop, next
-        door, the shed, the surgery, the harbour
+        the kitchen, the hall, upstairs, the loft, the store, reception, the plant room, the yard, the boiler
+        house, the back office, the car park, the garage, the canteen, the old wing, the vestry, the changing
+        rooms, the cellar, the corridor, the gallery, the landing, the pub, the chapel, the school, the shop, the
+        library, the workshop, next door, the shed, the surgery, the harbour
     """),
     "person": _listed("""
-        the caretaker, my brother, the plumber, your mate, the tenant, the apprentice, the manager, the roofer, the
-        landlord, my wife, your uncle, the painter, the vicar, the lad from {place}, the cook, old tom, margaret, the
-        inspector, that woman from {place}, dave, her husband, jean, the cleaner, the fire officer, my old boss, the
-        joiner, the secretary, priya, winston, the driver
+        the caretaker, my brother, the plumber, your mate, the tenant, the apprentice, the manager, the roofer,
+        the landlord, my wife, your uncle, the painter, the vicar, the lad from {place}, the cook, old tom,
+        margaret, the inspector, that woman from {place}, dave, her husband, jean, the cleaner, the fire officer,
+        my old boss, the joiner, the secretary, priya, winston, the driver
     """),
     "thing": _listed("""
-        ladder, kettle, drill, extension lead, fuse, panel, ceiling tile, heater, radiator, bin, hammer, pump, trolley,
-        toolbox, dishwasher, fan, tea urn, lamp, freezer, projector, hoover, cable drum, junction box, isolator, wardrobe,
-        piano, scaffold, torch, meter, fridge, bucket, door closer, hand dryer, spirit level, wheelbarrow, compressor,
-        toaster, water heater, gas pipe
+        ladder, kettle, drill, extension lead, fuse, panel, ceiling tile, heater, radiator, bin, hammer, pump,
+        trolley, toolbox, dishwasher, fan, tea urn, lamp, freezer, projector, hoover, cable drum, junction box,
+        isolator, wardrobe, piano, scaffold, torch, meter, fridge, bucket, door closer, hand dryer, spirit level,
+        wheelbarrow, compressor, toaster, water heater, gas pipe
     """),
     "day": _listed("""
-        monday, tuesday, this morning, last week, tomorrow, next month, friday afternoon, on sunday, at christmas, the
-        other day, last summer, on wednesday, a year ago, tonight, in half term, in may
+        monday, tuesday, this morning, last week, tomorrow, next month, friday afternoon, on sunday, at christmas,
+        the other day, last summer, on wednesday, a year ago, tonight, in half term, in may
     """),
     "number": _listed("""
-        two, three, five, six, nine, ten, eleven, twelve, fifteen, sixteen, eighteen, nineteen, twenty, twenty five,
-        thirty, forty one, fifty, sixty, ninety, a hundred and twenty, one point five, two point two, nought point five,
-        three and a half, double nine, seven zero four, two hundred, thirty two, seventy, eighty eight, a thousand,
-        fourteen, one oh five, seventeen, four hundred, twelve and a half, twenty nine, thirty six, one fifty, a couple of
-        hundred, forty
+        two, three, five, six, nine, ten, eleven, twelve, fifteen, sixteen, eighteen, nineteen, twenty, twenty
+        five, thirty, forty one, fifty, sixty, ninety, a hundred and twenty, one point five, two point two, nought
+        point five, three and a half, double nine, seven zero four, two hundred, thirty two, seventy, eighty
+        eight, a thousand, fourteen, one oh five, seventeen, four hundred, twelve and a half, twenty nine, thirty
+        six, one fifty, a couple of hundred, forty
     """),
     "small": _listed("two, three, four, five, six, seven, eight, nine"),
     "ordinal": _listed("first, second, third, fourth, fifth, sixth, ninth, last, bottom"),
@@ -284,16 +284,16 @@ SLOTS = {
     "letter": tuple("abcdefghijklmnopqrstuvwxyz"),
     "unit": _listed("ohms, milliamps, megs, volts, milliseconds, amps, megohms, metres, quid"),
     "circuit": _listed("""
-        circuit {small}, circuit {number}, the {ordinal} one down, number {small}, the tea urn, the ring, the kitchen
-        sockets, the stage lights, the cooker, that one, the left hand side, the cloakroom heater
+        circuit {small}, circuit {number}, the {ordinal} one down, number {small}, the tea urn, the ring, the
+        kitchen sockets, the stage lights, the cooker, that one, the left hand side, the cloakroom heater
     """),
     "test": _listed("""
-        loop, insulation, trip time, leakage, zed s, ring, earth, polarity, voltage, continuity, ramp, r one plus r two,
-        fault current, electrode, phase rotation, resistance
+        loop, insulation, trip time, leakage, zed s, ring, earth, polarity, voltage, continuity, ramp, r one plus
+        r two, fault current, electrode, phase rotation, resistance
     """),
     "adjective": _listed("""
-        old, broken, green, wet, bent, warm, filthy, spare, heavy, loose, rusty, quiet, useless, cracked, new, dusty,
-        crooked, cold, enormous, silent, yellow, bitter, splendid, narrow
+        old, broken, green, wet, bent, warm, filthy, spare, heavy, loose, rusty, quiet, useless, cracked, new,
+        dusty, crooked, cold, enormous, silent, yellow, bitter, splendid, narrow
     """),
     "smell": _listed("burning, paint, damp, gas, onions, bleach, fish, diesel, wet dog, old socks"),
     "supply": _listed("screws, cable ties, tape, milk, biscuits, dust sheets, plugs, clips, batteries, labels"),
@@ -302,36 +302,36 @@ SLOTS = {
     """),
     "animal": _listed("cat, squirrel, pigeon, dog, rat, horse, spider, goose, fox, bat, hedgehog"),
     "noun": _listed("""
-        river, letter, window, garden, candle, machine, carriage, fiddle, bridge, mountain, ship, clock, orchard, lantern,
-        sermon, harvest, kettle, quarrel, ladder, engine, shadow, coat, village, ledger, voyage, mirror, market, valley,
-        story, winter, gate, needle, drum, tower
+        river, letter, window, garden, candle, machine, carriage, fiddle, bridge, mountain, ship, clock, orchard,
+        lantern, sermon, harvest, kettle, quarrel, ladder, engine, shadow, coat, village, ledger, voyage, mirror,
+        market, valley, story, winter, gate, needle, drum, tower
     """),
     "motion": _listed("""
-        rolled, wandered, crept, stood, fell, shone, drifted, hurried, leaned, vanished, sank, turned, waited, trembled,
-        lay, rose, clattered, hung, slept, settled, passed
+        rolled, wandered, crept, stood, fell, shone, drifted, hurried, leaned, vanished, sank, turned, waited,
+        trembled, lay, rose, clattered, hung, slept, settled, passed
     """),
     "past": _listed("""
-        broken, mended, forgotten, painted, stolen, carried, sold, promised, buried, opened, lost, measured, counted,
-        written, tested, left, corrected, tied, numbered, switched
+        broken, mended, forgotten, painted, stolen, carried, sold, promised, buried, opened, lost, measured,
+        counted, written, tested, left, corrected, tied, numbered, switched
     """),
     "where": _listed("""
-        over the hill, under the bridge, behind the mill, along the shore, at the edge of the wood, by the fire, between
-        the houses, above the roofs, beyond the gate, down the lane, in the cold hall, near the well, on the far bank,
-        against the wall, among the reeds, across the square, beneath the stairs
+        over the hill, under the bridge, behind the mill, along the shore, at the edge of the wood, by the fire,
+        between the houses, above the roofs, beyond the gate, down the lane, in the cold hall, near the well, on
+        the far bank, against the wall, among the reeds, across the square, beneath the stairs
     """),
     "time": _listed("""
-        in the evening, before dawn, that winter, for a long while, at last, by the second morning, then, after the storm,
-        in those days, towards noon, one night in october, late in the year, all at once
+        in the evening, before dawn, that winter, for a long while, at last, by the second morning, then, after
+        the storm, in those days, towards noon, one night in october, late in the year, all at once
     """),
     "speech": _listed("said, thought, swore, whispered, wrote, believed, complained, knew, imagined, admitted"),
     "opener": _listed("""
-        to be fair, look, i tell you what, well, honestly, the thing is, as far as i know, mind you, listen, you know
-        what, right then, like i said, between you and me, funny enough, basically, see
+        to be fair, look, i tell you what, well, honestly, the thing is, as far as i know, mind you, listen, you
+        know what, right then, like i said, between you and me, funny enough, basically, see
     """),
     "closer": _listed("""
-        you know what i mean, believe it or not, so there you go, and that was that, i suppose, anyway, not that anybody
-        asked, what a day, do not ask me why, or so they say, honest, is it not, mark my words, but what do i know, same
-        as ever, if you ask me, thank goodness, right, the usual, never again
+        you know what i mean, believe it or not, so there you go, and that was that, i suppose, anyway, not that
+        anybody asked, what a day, do not ask me why, or so they say, honest, is it not, mark my words, but what
+        do i know, same as ever, if you ask me, thank goodness, right, the usual, never again
     """),
     "rough": ROUGH,
     "disaster": DISASTER,
