@@ -76,6 +76,8 @@ class CommandWord(Noun):
     said: Phrases
     takes: Literal["nothing", "call", "reading", "place", "quantity", "item", "sequence", "code"]
     does: str
+    around: tuple[str, str] | None = None  # the same said in two parts, with what it takes between them
+    then: str = ""  # key of an order that may follow in the same breath
 
 
 class ResultWord(Noun):

@@ -34,6 +34,7 @@ from voicelog.model import (
 )
 
 _VALUE_PARTS = frozenset({"number", "comparison", "result", "choice", "unit"})
+_ARGUMENTS = ("item", "sequence", "code", "then")  # of a command, in words of their own
 _OWN_KINDS = {"over_range": OverRange(), "open_circuit": OpenCircuit()}
 
 
@@ -137,11 +138,11 @@ class Reader:
         return Command(
             name=command.value,
             called=self._carried(parse, context),
-            arguments={name: part.value for name in ("item", "sequence", "code") if (part := parse.first(name))},
+            arguments={name: part.value for name in _ARGUMENTS if (part := parse.first(name))},
         )
 
     def _carried(self, parse: Parse, context: Context) -> Called | None:
-        carries = any(part.name not in ("command", "item", "sequence", "code") for part in parse.parts)
+        carries = any(part.name not in ("command", *_ARGUMENTS) for part in parse.parts)
         return self._called(parse, context) if carries else None
 
     def _called(self, parse: Parse, context: Context) -> Called:

@@ -7,7 +7,7 @@ The tags it sets, and what ``parsing`` makes of them:
     repair                                what was said before it does not count
     quantity, condition:KEY               which quantity
     circuit, rcd, board, named            where
-    command, item, sequence, code         what to do
+    command, item, sequence, code, then   what to do
 """
 
 import re
@@ -218,7 +218,19 @@ class Utterances:
         carried = self._carried(command)
         if command.takes == "call":  # alone; with a call behind it, it is a prefix of that call
             return Costly(self._order(command), MAY_GO_ON)
-        return self._order(command) if carried is None else sequence(self._order(command), carried)
+        if carried is None:
+            return self._order(command)
+        ways = [sequence(self._order(command), carried, self._then(command))]
+        if command.around:
+            before, after = map(read_phrase, command.around)
+            ways.append(sequence(Tagged(before, "command", command.key), carried, after))
+        return one_of(ways)
+
+    def _then(self, command: CommandWord) -> Phrase:
+        """Another order in the same breath: "unplugged the urn, retest"."""
+        if not command.then:
+            return sequence()
+        return optional(Tagged(read_phrases(self.grammar.commands[command.then].said), "then", command.then))
 
     def _carried(self, command: CommandWord) -> Phrase | None:
         match command.takes:

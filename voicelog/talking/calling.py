@@ -74,9 +74,14 @@ def _place_for(called: Called, talk: Conversation, desk: Desk) -> Place:
         return Place(board=place.board if place else desk.board(talk))
     if place is None:
         raise Incomplete("say the circuit first")
-    if _kind(place) not in quantity.places:
-        raise Incomplete(f"{quantity.says} does not belong to {desk.phrasing.place(place, with_name=False)}")
+    _fits_place(place, quantity.key, desk)
     return place
+
+
+def _fits_place(place: Place, quantity: str, desk: Desk) -> None:
+    found = desk.grammar.quantities[quantity]
+    if _kind(place) not in found.places:
+        raise Incomplete(f"{found.says} does not belong to {desk.phrasing.place(place, with_name=False)}")
 
 
 def _kind(place: Place) -> str:
@@ -268,6 +273,7 @@ def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: 
         conditions=called.conditions if called.quantity else old.conditions,
     )
     try:
+        _fits_place(reading.place, reading.quantity, desk)
         _refuse(reading, desk)
     except Incomplete as wrong:
         return refuse(talk, said, str(wrong))

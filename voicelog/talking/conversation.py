@@ -59,6 +59,7 @@ class Tour(Noun):
     title: str
     steps: tuple[Asked, ...]
     at: int = 0
+    skipped: tuple[int, ...] = ()  # steps that were left out on purpose
 
     @property
     def here(self) -> Asked | None:

@@ -152,6 +152,7 @@ ANYWHERE: dict[str, Move] = {
     "where_am_i": telling.where_am_i,
     "what_failed": telling.what_failed,
     "what_is_left": telling.what_is_left,
+    "time_left": telling.time_left,
     "read_board": telling.read_board,
     "running_total": touring.running_total,
     "terse": telling.terse,

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from voicelog.installation import Sheet
 from voicelog.model import Draft, EntryKind, Number, Place, Reading
-from voicelog.talking.calling import say_back
+from voicelog.talking.calling import retest, say_back
 from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak
 from voicelog.talking.tones import Tone
 
@@ -38,8 +38,12 @@ def _dictate(talk: Conversation, note: Note, text: str) -> Turn:
 
 
 def take_down(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """Free words: kept as they are, unverified."""
-    return Turn(talk, (Keep(_noted(talk.note, said)),))
+    """Free words: kept as they are, unverified. A new name is one utterance."""
+    turn = Turn(talk, (Keep(_noted(talk.note, said)),))
+    if talk.note.kind != "rename":
+        return turn
+    ended = end_dictation(talk, said, desk)
+    return Turn(ended.talk, (*turn.acts, *ended.acts))
 
 
 def _noted(note: Note, said: Said) -> Draft:
@@ -140,7 +144,11 @@ def unplug(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """What was unplugged is the reason of the readings that follow."""
     turn = _reason(talk, said, "unplugged", "unplugged {}")
     item = said.understood.meaning.arguments.get("item", "")
-    return Turn(turn.talk.having(reason_at=tuple(_concerned(item, desk.sheet))), turn.acts)
+    turn = Turn(turn.talk.having(reason_at=tuple(_concerned(item, desk.sheet))), turn.acts)
+    if "then" not in said.understood.meaning.arguments:
+        return turn
+    again = retest(turn.talk, said, desk)
+    return Turn(again.talk, (*turn.acts, *again.acts))
 
 
 def plug_in(talk: Conversation, said: Said, desk: Desk) -> Turn:

@@ -1,12 +1,16 @@
 """Answers for busy hands: status, where am I, what failed, what is left, read board."""
 
+from itertools import pairwise
+from statistics import median
+
 from voicelog.keeping.record import Line
 from voicelog.model import Outcome, Place
 from voicelog.talking.conversation import Adjust, Conversation, Desk, Said, Speak, Turn, speak
-from voicelog.talking.touring import left
+from voicelog.talking.touring import done, left
 
 # What a full visit takes down for each circuit; common practice, not a rule of any edition.
 USUAL = ("r1_r2", "ir_le", "zs")
+PACE_OF = 9  # so many of the last intervals between readings give the pace
 
 
 def say_again(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -46,7 +50,9 @@ def where_am_i(talk: Conversation, said: Said, desk: Desk) -> Turn:
     where = desk.phrasing.place(talk.place) if talk.place else "no circuit in hand"
     if talk.asked:
         where += f". {desk.phrasing.quantity(talk.asked.quantity, talk.asked.conditions)}?"
-    return speak(talk, f"{where}. {talk.tour.title}" if talk.tour else where)
+    if talk.tour:
+        where += f"{'' if talk.asked else '.'} {talk.tour.title}"
+    return speak(talk, where)
 
 
 def what_failed(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -61,15 +67,40 @@ def what_is_left(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """Of the sweep or sequence; otherwise the usual tests that circuits still lack."""
     if talk.tour:
         return speak(talk, left(talk, desk))
-    measured = {(line.reading.place.key, line.reading.quantity) for line in desk.record.current}
     parts = []
     for quantity in USUAL:
-        lacking = [place for place in _circuits(desk) if (place.key, quantity) not in measured]
+        lacking = _lacking(quantity, desk)
         if lacking:
             named = [desk.phrasing.place(place, with_name=False) for place in lacking]
             names = "all circuits" if lacking == _circuits(desk) and len(lacking) > 1 else ", ".join(named)
             parts.append(f"{desk.grammar.quantities[quantity].says}: {names}")
     return speak(talk, ". ".join(parts) or "nothing is left of the usual tests")
+
+
+def _lacking(quantity: str, desk: Desk) -> list[Place]:
+    """Circuits without a reading of it."""
+    measured = {line.reading.place.key for line in desk.record.current if line.reading.quantity == quantity}
+    return [place for place in _circuits(desk) if place.key not in measured]
+
+
+def time_left(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """How many readings are left of the tour, or of the usual tests, and how long they take at the pace so far."""
+    if talk.tour:
+        count = sum(not done(step, desk) for step in talk.tour.steps)
+    else:
+        count = sum(len(_lacking(quantity, desk)) for quantity in USUAL)
+    text = f"{desk.phrasing.count(count, 'reading', 'readings')} left"
+    if count and (pace_s := _pace_s(desk)):
+        minutes = max(1, round(count * pace_s / 60))
+        text += f", about {desk.phrasing.count(minutes, 'minute', 'minutes')}"
+    return speak(talk, text)
+
+
+def _pace_s(desk: Desk) -> float:
+    """Seconds from one reading to the next, the median of the last ones; 0 when there are too few."""
+    times = [line.entry.at for line in desk.record.lines[-PACE_OF - 1 :]]
+    gaps = [(later - earlier).total_seconds() for earlier, later in pairwise(times)]
+    return median(gaps) if len(gaps) >= 2 else 0.0
 
 
 def _circuits(desk: Desk) -> list[Place]:

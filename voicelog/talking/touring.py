@@ -8,7 +8,7 @@ understood here because the place, the quantity and the unit are known.
 from decimal import Decimal
 
 from voicelog.installation import Board, Circuit
-from voicelog.meaning.grammar import Quantity
+from voicelog.meaning.grammar import Quantity, TestSequence
 from voicelog.model import Number, Place
 from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Policy, Said, Speak, Tour, Turn, speak
 from voicelog.talking.tones import Tone
@@ -43,10 +43,10 @@ def usual_unit(quantity: Quantity) -> str:
 def start_sequence(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """ "Start sequence, ring": the tests of a set on the circuit in hand."""
     tests = desk.grammar.sequences[said.understood.meaning.arguments["sequence"]]
-    circuit = desk.sheet.circuit(talk.place) if talk.place else None
-    if circuit is None:
+    if not _has_place(tests, talk.place, desk):
         return speak(talk, "say the circuit first", Tone.ATTENTION)
-    if not _suits(tests.only, circuit):
+    circuit = desk.sheet.circuit(talk.place)
+    if circuit and not _suits(tests.only, circuit):
         return speak(
             talk, f"{desk.phrasing.place(talk.place)} has no {tests.only.replace('rcd', 'r c d')}", Tone.ATTENTION
         )
@@ -60,6 +60,13 @@ def start_sequence(talk: Conversation, said: Said, desk: Desk) -> Turn:
         for step in tests.steps
     )
     return begin(talk, desk, Tour(title=f"sequence, {tests.said[0]}", steps=steps))
+
+
+def _has_place(tests: TestSequence, place: Place | None, desk: Desk) -> bool:
+    """A circuit, or an RCD where every test of the set can be made at one."""
+    if place is None or place.circuit:
+        return place is not None
+    return bool(place.rcd) and all("rcd" in desk.grammar.quantities[step.quantity].places for step in tests.steps)
 
 
 def _suits(only: str, circuit: Circuit) -> bool:
@@ -78,11 +85,10 @@ def begin(talk: Conversation, desk: Desk, tour: Tour) -> Turn:
 
 
 def _next_open(tour: Tour, after: int, desk: Desk) -> int:
-    """The first step behind ``after`` without a reading; past the end when there is none."""
-    for index in range(after + 1, len(tour.steps)):
-        if not done(tour.steps[index], desk):
-            return index
-    return len(tour.steps)
+    """The first step behind ``after`` without a reading, then those that were jumped over; past the end with none."""
+    ahead = range(after + 1, len(tour.steps))
+    jumped = (index for index in range(after + 1) if index not in tour.skipped)
+    return next((index for index in (*ahead, *jumped) if not done(tour.steps[index], desk)), len(tour.steps))
 
 
 def done(step: Asked, desk: Desk) -> bool:
@@ -174,8 +180,11 @@ def go_back(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def _step(talk: Conversation, desk: Desk, by: int) -> Turn:
     if talk.tour is None:
         return speak(talk, "nothing is being gone round", Tone.ATTENTION)
-    at = min(max(talk.tour.at + by, 0), len(talk.tour.steps))
-    return ask_step(talk.having(tour=talk.tour.model_copy(update={"at": at})), desk)
+    tour, at = talk.tour, talk.tour.at
+    if by < 0:
+        return ask_step(talk.having(tour=tour.model_copy(update={"at": max(at + by, 0)})), desk)
+    left_out = tour.model_copy(update={"skipped": (*tour.skipped, at)})
+    return ask_step(talk.having(tour=_at_open(left_out, at + by, desk)), desk)
 
 
 def go_to(talk: Conversation, said: Said, desk: Desk) -> Turn:

@@ -7,7 +7,7 @@ slope and the time to the limit are said. The times are those of the sound.
 
 from decimal import Decimal
 
-from voicelog.checking.trend import Slope, plateau, slope, time_to
+from voicelog.checking.trend import FEWEST, Slope, plateau, slope, time_to
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown
 from voicelog.keeping.watches import WATCHED
@@ -88,7 +88,8 @@ def _without_last(watch: Watch) -> Watch:
 
 
 def _told(watch: Watch, talk: Conversation, desk: Desk) -> str:
-    if not watch.values or len(watch.values) % EVERY:
+    behind = len(watch.values) - FEWEST
+    if behind < 0 or behind % EVERY:
         return ""
     return in_words(watch, _limit(talk, desk), desk)
 
@@ -111,9 +112,14 @@ def in_words(watch: Watch, limit: Decimal | None, desk: Desk) -> str:
     if plateau(watch.times_s, values, resolution):
         return "steady"
     way = "rising" if found.per_minute > 0 else "falling"
-    rate = Number(figure=Decimal(f"{abs(found.per_minute):.2f}"))
+    rate = Number(figure=_two_figures(abs(found.per_minute)))
     said = f"{way} {desk.phrasing.value(rate, watch.asked.unit)} a minute"
     return f"{said}{_arrival(limit, found, desk)}"
+
+
+def _two_figures(rate: float) -> Decimal:
+    """As many digits as a slope is worth: 14, 1.4, 0.14."""
+    return Decimal(f"{rate:.{0 if rate >= 9.95 else 1 if rate >= 0.995 else 2}f}")
 
 
 def _arrival(limit: Decimal | None, found: Slope, desk: Desk) -> str:
