@@ -20,10 +20,16 @@ CONFUSABLE = (
     ("fourteen", "forty"), ("fifteen", "fifty"), ("sixteen", "sixty"), ("seventeen", "seventy"),
     ("eighteen", "eighty"), ("nineteen", "ninety"), ("ohms", "megohms"), ("milliamps", "microamps"),
 )  # fmt: skip
+DIGITS = ("zero", "nought", "oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "point")
+COMPARED = ("greater", "less", "than", "over", "range")
 EACH_PHONE = 4  # times
-EACH_WORD = 2  # times, for digits and confusable words
-PROWORDS = ("affirm", "negative", "correction", "disregard")  # answers that every reading waits for
+EACH_WORD = 2  # times, for confusable words and those without which a value is another
+EACH_DIGIT = 3  # times, in ever other company
+PROWORDS = ("affirm", "negative", "correction", "disregard", "again", "resume", "stand")  # answers and orders on the air
+ANSWER = 2.0  # what an answer weighs; a word that a single phrase holds weighs one
 PHONES_A_SECOND = 11.0  # of careful speech
+ABOVE = 0.2  # share of values said to be greater or less than a figure
+CONDITION = 0.4  # share of readings said with their condition, where they have one
 AROUND_S = 0.5  # of silence before and after a phrase
 LONGEST_PHRASE = 12  # words
 CANDIDATES = 400
@@ -76,15 +82,16 @@ def _seconds(parts: Counter[str]) -> float:
 
 
 def _needs(parts: dict[str, Counter[str]]) -> Needs:
-    """Every phone that the candidates hold, the words that are confused, and the answers."""
-    words = {word for pair in CONFUSABLE for word in pair} | set(PROWORDS)
+    """Every phone that the candidates hold, digits, the words that are confused, and the answers."""
+    times = {word: EACH_WORD for word in (*(word for pair in CONFUSABLE for word in pair), *PROWORDS, *COMPARED)}
+    times |= dict.fromkeys(DIGITS, EACH_DIGIT)
     held = Counter(part for counts in parts.values() for part in counts)
-    wanted = {part: EACH_PHONE if part.isupper() else EACH_WORD for part in sorted(held) if _counts(part, words)}
-    return Needs(Counter(wanted), {part: 1 / held[part] ** 0.5 for part in wanted})
+    wanted = {part: EACH_PHONE if part.isupper() else times[part] for part in sorted(held) if _counts(part, times)}
+    return Needs(Counter(wanted), {part: ANSWER if part in PROWORDS else held[part] ** -0.5 for part in wanted})
 
 
-def _counts(part: str, words: set[str]) -> bool:
-    return part.isupper() or part in words
+def _counts(part: str, times: dict[str, int]) -> bool:
+    return part.isupper() or part in times
 
 
 # ---------------------------------------------------------------- candidates
@@ -97,11 +104,32 @@ def _candidates(grammar: Grammar, rng: np.random.Generator) -> Iterator[str]:
     for number in range(CANDIDATES):
         quantity = quantities[number % len(quantities)]
         place = f"{circuit} {_count(grammar, rng)} " if number % 2 else ""
-        phrase = f"{place}{quantity.says} {_value(grammar, quantity, rng)}".strip()
+        says = f"{quantity.says} {_condition(quantity, rng)}".strip()
+        phrase = f"{place}{says} {_value(grammar, quantity, rng)}".strip()
         if len(phrase.split()) <= LONGEST_PHRASE:
             yield phrase
     for command in grammar.commands.values():
-        yield from map(first_spelling, command.said)
+        objects = {"nothing": lambda: "", "call": lambda: _reading(grammar, rng), "quantity": lambda: _any(grammar, rng)}
+        if command.takes in objects:
+            yield from (f"{first_spelling(way)} {objects[command.takes]()}".strip() for way in command.said)
+
+
+def _reading(grammar: Grammar, rng: np.random.Generator) -> str:
+    """Without its place."""
+    quantity = list(grammar.quantities.values())[rng.integers(len(grammar.quantities))]
+    return f"{quantity.says} {_value(grammar, quantity, rng)}"
+
+
+def _any(grammar: Grammar, rng: np.random.Generator) -> str:
+    return str(rng.choice([quantity.says for quantity in grammar.quantities.values()]))
+
+
+def _condition(quantity: Quantity, rng: np.random.Generator) -> str:
+    """One of its conditions as it is said, "at five hundred volts"; often none."""
+    if not quantity.condition or rng.random() > CONDITION:
+        return ""
+    ways = [phrase for phrase in quantity.condition[0].said.values() if phrase]
+    return first_spelling(str(rng.choice(ways))) if ways else ""
 
 
 def _count(grammar: Grammar, rng: np.random.Generator) -> str:
@@ -120,9 +148,16 @@ def _value(grammar: Grammar, quantity: Quantity, rng: np.random.Generator) -> st
     if quantity.value == "choice":
         return first_spelling(str(rng.choice(list(quantity.choices.values()))))
     if quantity.value == "result":
-        return first_spelling(rng.choice([result.said[0] for result in grammar.results.values()]))
+        return first_spelling(rng.choice([result.said[0] for result in grammar.results.values() if result.for_ in ("result", "any")]))
+    if quantity.over_range and rng.random() < ABOVE:
+        return first_spelling(grammar.results["over_range"].said[0])
     unit = grammar.units[str(rng.choice(quantity.units))].spoken if quantity.units[0] else ""
-    return f"{_figure(grammar, quantity, rng)} {unit}".strip()
+    above = str(rng.choice(_comparisons(grammar))) + " " if quantity.over_range and rng.random() < ABOVE else ""
+    return f"{above}{_figure(grammar, quantity, rng)} {unit}".strip()
+
+
+def _comparisons(grammar: Grammar) -> list[str]:
+    return [said for said in grammar.numbers.said_comparison.values() if said]
 
 
 def _figure(grammar: Grammar, quantity: Quantity, rng: np.random.Generator) -> str:
