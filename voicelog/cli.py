@@ -366,6 +366,7 @@ def voices_list() -> None:
     for name in profiles.names():
         about = profiles.profile(name).about
         kept = "sound kept" if about.sound_kept else "no sound kept"
+        kept += "; learns after each visit" if profiles.learns_after_visits(name) else ""
         console().print(
             f"{name}: {about.learnt_at:%Y-%m-%d}, from {about.speech_s:.0f} s of {about.source}, {about.kind}; "
             f"phones wrong {about.wrong_before:.1%} before, {about.wrong_after:.1%} after; {kept}",
@@ -395,6 +396,17 @@ def voices_back(name: str) -> None:
     from voicelog.learning.profiles import Profiles
 
     console().print(f"{name}: version {Profiles().back(name).version} is in use", markup=False)
+
+
+@voices_app.command("visits")
+def voices_visits(
+    name: str, allow: Annotated[bool, typer.Option("--allow/--forbid", help="learn after each visit by itself")] = True
+) -> None:
+    """Let a voice learn by itself from what its owner affirmed, whenever a visit stops; or no more."""
+    from voicelog.learning.profiles import Profiles
+
+    Profiles().let_learn_after_visits(name, allow)
+    console().print(f"{name}: {'learns after each visit' if allow else 'learns only when asked'}", markup=False)
 
 
 @voices_app.command("delete")

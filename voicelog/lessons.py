@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import numpy as np
 from rich.console import Console
 from rich.progress import Progress
 
-from voicelog.errors import InputError
+from voicelog.errors import InputError, VoicelogError
 from voicelog.hearing.audio import Microphone, level_of
 from voicelog.hearing.filterbank import RATE_HZ
 from voicelog.hearing.lexicon import bundled_lexicon
@@ -47,10 +48,22 @@ def from_recordings(lesson: Lesson, files: list[Path], console: Console) -> Outc
         return learn_from_files(Profiles(), lesson.name, files, lesson.keep_sound, progress)
 
 
-def from_a_job(lesson: Lesson, job: Path, console: Console) -> Outcome:
-    """Readings of a job that this person affirmed."""
+def from_a_job(lesson: Lesson, job: Path, console: Console, since: datetime | None = None) -> Outcome:
+    """Readings of a job that this person affirmed, only those after ``since`` if it is given."""
     with told(console) as progress:
-        return learn_from_job(Profiles(), lesson.name, job, lesson.keep_sound, progress)
+        return learn_from_job(Profiles(), lesson.name, job, lesson.keep_sound, progress, since)
+
+
+def after_visit(job: Path, crew: tuple[str, ...], console: Console) -> None:
+    """More of the voices that may learn after each visit, from what was affirmed; what gives too little says so."""
+    profiles = Profiles()
+    for name in filter(profiles.learns_after_visits, dict.fromkeys(crew)):
+        about = profiles.profile(name).about
+        try:
+            outcome = from_a_job(Lesson(name, keep_sound=about.sound_kept), job, console, since=about.learnt_at)
+            console.print(outcome.sentence, markup=False)
+        except VoicelogError as error:
+            console.print(f"Nothing learnt of {name}: {error}", markup=False)
 
 
 def from_phrases(

@@ -2,9 +2,10 @@
 
 import json
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from queue import Empty, Queue
 from threading import Thread
@@ -33,6 +34,7 @@ from voicelog.talking.conversation import Policy
 from voicelog.talking.known import known_prompts
 from voicelog.talking.phrasing import Phrasing
 from voicelog.talking.speaking import Speaking
+from voicelog.talking.tones import Tone
 from voicelog.talking.voice import Mouth, SilentMouth, open_mouth
 from voicelog.visit import Visit, open_visit
 
@@ -78,8 +80,18 @@ def listen(folder: Path, options: Options, console: Console) -> Record:
         mouth = stack.enter_context(open_the_mouth(options, Phrasing(visit.grammar, visit.sheet)))
         if not options.typed:
             watch_keys(hand, mouth)
-        ear = stack.enter_context(open_ear(visit, options, hand, mouth))
-        return run(visit, ear, mouth, Policy(options.policy), watcher)
+        ear = stack.enter_context(open_ear(visit, options, hand, mouth, partial(_remarked, watcher, mouth)))
+        record = run(visit, ear, mouth, Policy(options.policy), watcher)
+    if options.crew:
+        from voicelog.lessons import after_visit
+
+        after_visit(folder, options.crew, console)
+    return record
+
+
+def _remarked(watcher: Watcher, mouth: Mouth, remark: str) -> None:
+    watcher.spoke(remark, Tone.ATTENTION)
+    mouth.say(remark, Tone.ATTENTION)
 
 
 def watch_keys(hand: "Hand[Pressed]", mouth: Mouth) -> None:
@@ -115,15 +127,19 @@ def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher) 
 
 @contextmanager
 def open_ear(
-    visit: Visit, options: Options, hand: "Hand[Pressed] | None" = None, mouth: Mouth | None = None
+    visit: Visit,
+    options: Options,
+    hand: "Hand[Pressed] | None" = None,
+    mouth: Mouth | None = None,
+    noticed: Callable[[str], None] = lambda remark: None,
 ) -> Iterator[Ear]:
-    """Typed words, a recording, or the microphone."""
+    """Typed words, a recording, or the microphone. ``noticed``: told of a microphone unlike a learnt voice's."""
     if options.typed:
         began = monotonic()
         now_s = float if options.source else lambda: monotonic() - began
         yield ScriptedEar(_typed_lines(options.source), hand, now_s)
         return
-    recogniser = open_crew(visit, options.crew) if options.crew else open_recogniser(visit, options.model)
+    recogniser = open_crew(visit, options.crew, noticed) if options.crew else open_recogniser(visit, options.model)
     if options.source is not None:
         yield SoundEar(recogniser, recorded(options.source), hand)
         return
@@ -143,14 +159,16 @@ def open_recogniser(visit: Visit, model: Path | None = None) -> Recogniser:
     return Recogniser(prepared(folder, word_graph(visit)), judge=prepared_judge(folder), pause_s=PAUSE_S)
 
 
-def open_crew(visit: Visit, names: tuple[str, ...]) -> "CrewRecogniser":
+def open_crew(
+    visit: Visit, names: tuple[str, ...], noticed: Callable[[str], None] = lambda remark: None
+) -> "CrewRecogniser":
     """The general network beside those of the people named. Raises InputError for a voice that was never learnt."""
     from voicelog.learning.crew import CrewRecogniser, Member  # costs a quarter of a second, and few visits need it
     from voicelog.learning.profiles import Profiles
 
     profiles = [Profiles().profile(name) for name in dict.fromkeys(names)]
     members = tuple(Member(profile, _as_learnt(visit, profile)) for profile in profiles)
-    return CrewRecogniser(open_recogniser(visit), members)
+    return CrewRecogniser(open_recogniser(visit), members, noticed)
 
 
 def _as_learnt(visit: Visit, profile: "Profile") -> Recogniser:

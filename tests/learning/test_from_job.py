@@ -1,6 +1,6 @@
 """What is learnt from a job: affirmed readings with sound, and nothing doubtful."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 import numpy as np
@@ -8,7 +8,7 @@ import pytest
 
 from voicelog.errors import KeepingError
 from voicelog.keeping.clips import ClipFolder
-from voicelog.keeping.journal import Journal
+from voicelog.keeping.journal import Journal, read_entries
 from voicelog.learning.from_job import affirmed_phrases
 from voicelog.model import Draft, EntryKind, Number, Place, Reading
 
@@ -75,8 +75,21 @@ def test_only_one_speaker_is_learnt(work):
     work.answer(work.call(speaker="Robin"))
     work.answer(work.call())
     gathered = work.gathered("Kit")
-    assert len(gathered.phrases) == 2
-    assert gathered.left_out == {"another person said it": 1}
+    assert len(gathered.phrases) == 1
+    assert gathered.left_out == {"another person said it": 1, "it fitted no known voice": 1}
+
+
+def test_where_nobody_is_named_all_is_taken_for_theirs(work):
+    work.answer(work.call())
+    assert len(work.gathered("Kit").phrases) == 1
+
+
+def test_what_was_learnt_from_before_is_not_taken_again(work):
+    work.answer(work.call())
+    work.journal.close()
+    (entry, *_) = read_entries(work.folder)
+    assert affirmed_phrases(work.folder, since=entry.at - timedelta(seconds=1)).phrases
+    assert affirmed_phrases(work.folder, since=entry.at).phrases == ()
 
 
 def test_a_clip_that_is_gone_is_told(work):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.learning.test_alignment import rows
-from voicelog.learning import own_words as room
+from voicelog.learning import said as room
 from voicelog.learning.adaptation import Spoken
 from voicelog.learning.own_words import own_words, variants
 

@@ -1,13 +1,11 @@
 """Two of a crew told apart, and a stranger noticed."""
 
-import numpy as np
-import pytest
 
 from tests.learning.test_profiles import about
 from tests.learning.test_voice_print import voice
 from voicelog.learning.profiles import Profile
 from voicelog.learning.voice_print import mean_print, voice_print
-from voicelog.learning.who import Version, band_of, band_remark, choose
+from voicelog.learning.who import Version, choose
 from voicelog.model import Heard, Hypothesis, Word
 
 LOW, HIGH = (105, (520, 1400)), (210, (700, 2100))
@@ -53,26 +51,3 @@ def test_a_short_yes_is_settled_by_the_networks_alone():
 
 def test_nothing_heard_by_the_others_leaves_the_general_network():
     assert choose([GENERAL, Version(KIT, Heard(hypotheses=()))], voice(*LOW, 9)) is GENERAL.heard
-
-
-def telephone(sound: np.ndarray) -> np.ndarray:
-    spectrum = np.fft.rfft(sound)
-    spectrum[np.fft.rfftfreq(len(sound), 1 / 16000) > 3400] = 0
-    return np.fft.irfft(spectrum, len(sound)).astype(np.int16)
-
-
-def wide() -> np.ndarray:
-    noise = np.random.default_rng(0).normal(0, 1, 32000)
-    return (voice(*LOW, 4) + noise * 300 * (1 + np.sin(np.arange(32000) / 3000))).astype(np.int16)
-
-
-def test_a_narrow_line_is_noticed():
-    assert band_of(wide()) > 6000
-    assert 3000 < band_of(telephone(wide())) < 4000
-    assert "3." in band_remark(profile("Kit", band_Hz=7600.0), telephone(wide()))
-    assert "better" in band_remark(profile("Kit", band_Hz=3400.0), wide())
-
-
-@pytest.mark.parametrize("band", [7600.0, 5000.0])
-def test_the_microphone_of_the_profile_is_no_news(band):
-    assert band_remark(profile("Kit", band_Hz=band), wide()) == ""

@@ -103,6 +103,8 @@ class Learnt:
     before: Judgement
     after: Judgement
     speech_s: float  # learnt from, phrases kept apart included
+    start: AcousticModel  # what it began from
+    apart: tuple[Spoken, ...] = ()  # the phrases kept apart
     computing_s: float = 0.0
     steps: int = 0
 
@@ -138,10 +140,11 @@ def learn(
     for kind, arrays_now in changed.items():
         for blend in recipe.blends:
             candidate = with_arrays(model, {name: _mixed(model, name, now, blend) for name, now in arrays_now.items()})
-            candidates.append(Learnt(candidate, kind, blend, before, judge(candidate, kept_apart), seconds))
-    chosen = _least_change(candidates, recipe) or Learnt(model, Kind.GENERAL, 0.0, before, before, seconds)
+            candidates.append(Learnt(candidate, kind, blend, before, judge(candidate, kept_apart), seconds, model))
+    chosen = _least_change(candidates, recipe) or Learnt(model, Kind.GENERAL, 0.0, before, before, seconds, model)
     steps = sum(course.steps_done for course in courses)
-    return replace(chosen, computing_s=time.monotonic() - started, steps=steps)
+    apart = tuple(lesson.spoken for lesson in kept_apart)
+    return replace(chosen, apart=apart, computing_s=time.monotonic() - started, steps=steps)
 
 
 def _allowed(kind: Kind, seconds: float, recipe: Recipe) -> bool:
@@ -173,9 +176,13 @@ def _mixed(model: AcousticModel, name: Name, now: Floats, blend: float) -> Float
 class Lesson:
     """A phrase as the network meets it."""
 
+    spoken: Spoken
     variants: tuple[Floats, ...]  # filter banks, plain first
     labels: Labels
-    seconds: float
+
+    @property
+    def seconds(self) -> float:
+        return self.spoken.seconds
 
     @property
     def outputs(self) -> int:
@@ -191,7 +198,7 @@ def _lessons(model: AcousticModel, phrases: tuple[Spoken, ...], pronounce: Prono
             continue
         alignment = align(log_posteriors(model, variants[0]), phrase.words, pronounce)
         if alignment.labels and alignment.gap <= recipe.misfit:
-            found.append(Lesson(variants, alignment.labels, phrase.seconds))
+            found.append(Lesson(phrase, variants, alignment.labels))
     return found
 
 

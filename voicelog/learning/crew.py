@@ -2,16 +2,18 @@
 
 The general network leads: it says where an utterance ends. The others give
 what they made of the same sound, and ``who.choose`` takes one of the versions,
-so that the log also says who spoke.
+so that the log also says who spoke. What each person says also tells whether
+the microphone is the one their voice was learnt with.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from voicelog.hearing.audio import Recent
 from voicelog.hearing.recogniser import PIECE, Recogniser
+from voicelog.learning.microphone import MicrophoneWatch
 from voicelog.learning.profiles import Profile
 from voicelog.learning.who import Version, choose
 from voicelog.model import Heard
@@ -41,10 +43,16 @@ class Member:
 
 
 class CrewRecogniser:
-    """Hears like a recogniser; each utterance says who spoke, or nobody known."""
+    """Hears like a recogniser; each utterance says who spoke, or nobody known.
 
-    def __init__(self, general: Recogniser, members: tuple[Member, ...]) -> None:
-        self._general, self._members = general, members
+    ``noticed`` is told, at most once a visit for each person, of a microphone unlike the profile's.
+    """
+
+    def __init__(
+        self, general: Recogniser, members: tuple[Member, ...], noticed: Callable[[str], None] = lambda remark: None
+    ) -> None:
+        self._general, self._members, self._noticed = general, members, noticed
+        self._microphone = MicrophoneWatch()
         self._recent = Recent(30.0)
 
     @property
@@ -78,8 +86,15 @@ class CrewRecogniser:
             if (heard := member.version()) is not None:
                 versions.append(Version(member.profile, heard))
         self._start_anew()
-        chosen = choose(versions, self._recent.between(general.start_s - MARGIN_S, general.end_s + MARGIN_S))
+        sound = self._recent.between(general.start_s - MARGIN_S, general.end_s + MARGIN_S)
+        chosen = choose(versions, sound)
+        self._watch_microphone(chosen.speaker, sound)
         return chosen.model_copy(update={"filler_margin": general.filler_margin})  # only the general network is judged
+
+    def _watch_microphone(self, speaker: str, sound: np.ndarray) -> None:
+        for member in self._members:
+            if member.profile.name == speaker and (remark := self._microphone.remark(member.profile, sound)):
+                self._noticed(remark)
 
     def _start_anew(self) -> None:
         for member in self._members:

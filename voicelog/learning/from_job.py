@@ -6,6 +6,7 @@ went unchallenged is not affirmed.
 """
 
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -30,16 +31,20 @@ class Gathered:
     left_out: dict[str, int]  # reason -> how many
 
 
-def affirmed_phrases(job_folder: Path, speaker: str = "") -> Gathered:
-    """Affirmed utterances of a job, in the order in which they were said.
+def affirmed_phrases(job_folder: Path, speaker: str = "", since: datetime | None = None) -> Gathered:
+    """Affirmed utterances of a job, in the order in which they were said, those after ``since`` only.
 
-    ``speaker`` keeps those of one person where the journal says who spoke.
-    Raises KeepingError when the journal cannot be read.
+    ``speaker`` keeps those of one person; where the journal names nobody at all,
+    everything is taken for theirs. Raises KeepingError when the journal cannot be read.
     """
     left_out: dict[str, int] = {}
     phrases = []
-    for line in fold(read_entries(job_folder)).lines:
-        reason = _doubt(line, speaker)
+    lines = fold(read_entries(job_folder)).lines
+    somebody = any(line.entry.speaker for line in lines)
+    for line in lines:
+        if since is not None and line.entry.at <= since:
+            continue
+        reason = _doubt(line) or (_stranger(line, speaker) if speaker and somebody else "")
         phrase = None if reason else _phrase(job_folder, line.entry)
         if phrase:
             phrases.append(phrase)
@@ -49,7 +54,14 @@ def affirmed_phrases(job_folder: Path, speaker: str = "") -> Gathered:
     return Gathered(tuple(phrases), left_out)
 
 
-def _doubt(line: Line, speaker: str) -> str:
+def _stranger(line: Line, speaker: str) -> str:
+    """Why a line is not ``speaker``'s, in a journal that says who spoke."""
+    if not line.entry.speaker:
+        return "it fitted no known voice"
+    return "" if line.entry.speaker.casefold() == speaker.casefold() else "another person said it"
+
+
+def _doubt(line: Line) -> str:
     """Why a line is not learnt from; empty when it is."""
     if line.standing is not Standing.AFFIRMED:
         return f"it is {line.standing}"
@@ -57,8 +69,6 @@ def _doubt(line: Line, speaker: str) -> str:
         return "it was corrected"
     if line.entry.margin is not None and line.entry.margin < NEAR_RIVAL:
         return "something else was nearly as likely"
-    if speaker and line.entry.speaker and line.entry.speaker != speaker:
-        return "another person said it"
     return "" if line.entry.clip else "no sound was kept"
 
 

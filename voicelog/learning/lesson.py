@@ -5,7 +5,8 @@ only what is better.
 """
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -19,10 +20,11 @@ from voicelog.learning.adaptation import Kind, Learnt, Progress, Recipe, Spoken,
 from voicelog.learning.alignment import Pronounce
 from voicelog.learning.enrolment import Enrolment
 from voicelog.learning.from_job import affirmed_phrases
+from voicelog.learning.microphone import band_of, colour_of
 from voicelog.learning.own_words import own_words
 from voicelog.learning.profiles import About, Profile, Profiles, digest_of, now
+from voicelog.learning.report import Report, report_on
 from voicelog.learning.voice_print import mean_print, voice_print
-from voicelog.learning.who import band_of
 
 SHORTEST_FOR_PRINT = 8000  # samples, half a second
 
@@ -34,6 +36,7 @@ class Outcome:
     learnt: Learnt
     profile: Profile | None  # None when nothing better was found and nothing changed
     words: tuple[str, ...] = ()  # words of which the person's own pronunciation was added
+    report: Report | None = None  # what it gained, where something was learnt
 
     @property
     def sentence(self) -> str:
@@ -45,10 +48,11 @@ class Outcome:
                 "the voice in use stays as it is."
             )
         own = f" Own pronunciations added: {', '.join(self.words)}." if self.words else ""
+        gained = f" {self.report.sentence}" if self.report else ""
         return (
             f"Learnt {self.profile.name} from {self.learnt.speech_s:.0f} s of speech in "
             f"{self.learnt.computing_s:.0f} s ({self.learnt.kind}): on phrases kept apart {before.wrong:.1%} of phones "
-            f"were wrong before, {after.wrong:.1%} now.{own}"
+            f"were wrong before, {after.wrong:.1%} now.{gained}{own}"
         )
 
 
@@ -58,25 +62,40 @@ def learn_from_enrolment(
     """A profile from phrases said by request; the unfinished takes are forgotten once it is kept."""
     outcome = learn_voice(profiles, name, enrolment.spoken, "phrases", keep_sound, progress=progress)
     Enrolment.forget(profiles.unfinished(name))
-    return outcome
+    return reported(outcome, enrolment.spoken)
 
 
 def learn_from_files(
     profiles: Profiles, name: str, files: list[Path], keep_sound: bool = False, progress: Progress = lambda _: None
 ) -> Outcome:
     """A profile from recordings. Raises SoundError and InputError naming the file that cannot be used."""
-    return learn_voice(profiles, name, spoken_in(files), "files", keep_sound, progress=progress)
+    phrases = spoken_in(files)
+    return reported(learn_voice(profiles, name, phrases, "files", keep_sound, progress=progress), phrases)
 
 
 def learn_from_job(
-    profiles: Profiles, name: str, job_folder: Path, keep_sound: bool = False, progress: Progress = lambda _: None
+    profiles: Profiles,
+    name: str,
+    job_folder: Path,
+    keep_sound: bool = False,
+    progress: Progress = lambda _: None,
+    since: datetime | None = None,
 ) -> Outcome:
     """More of a voice from a job's affirmed readings, beginning with the profile in use if there is one."""
-    gathered = affirmed_phrases(job_folder, name)
+    gathered = affirmed_phrases(job_folder, name, since)
     if len(gathered.phrases) < 3:
         reasons = ", ".join(f"{count} {reason}" for reason, count in gathered.left_out.items())
         raise InputError(f"too few affirmed readings with sound to learn from ({reasons}).", where=str(job_folder))
-    return learn_voice(profiles, name, gathered.phrases, f"job {job_folder.name}", keep_sound, True, progress)
+    outcome = learn_voice(profiles, name, gathered.phrases, f"job {job_folder.name}", keep_sound, True, progress)
+    return reported(outcome, gathered.phrases)
+
+
+def reported(outcome: Outcome, phrases: tuple[Spoken, ...]) -> Outcome:
+    """With what it gained, where something was learnt."""
+    if outcome.profile is None:
+        return outcome
+    own = outcome.profile.own_words
+    return replace(outcome, report=report_on(outcome.learnt, phrases, own, bundled_lexicon()))
 
 
 def learn_voice(
@@ -112,6 +131,7 @@ def learn_voice(
 def _about(
     name: str, source: str, learnt: Learnt, phrases: tuple[Spoken, ...], general: str, keep_sound: bool
 ) -> About:
+    whole = np.concatenate([phrase.sound for phrase in phrases])
     prints = [voice_print(phrase.sound) for phrase in phrases if len(phrase.sound) >= SHORTEST_FOR_PRINT]
     return About(
         name=name,
@@ -127,7 +147,8 @@ def _about(
         wrong_after=learnt.after.wrong,
         general=general,
         print=tuple(mean_print(prints).tolist()) if prints else (),
-        band_Hz=band_of(np.concatenate([phrase.sound for phrase in phrases])),
+        band_Hz=band_of(whole),
+        colour_dB=colour_of(whole),
         sound_kept=keep_sound,
     )
 

@@ -25,7 +25,7 @@ COMPARED = ("greater", "less", "than", "over", "range")
 EACH_PHONE = 4  # times
 EACH_WORD = 2  # times, for confusable words and those without which a value is another
 EACH_DIGIT = 3  # times, in ever other company
-PROWORDS = ("affirm", "negative", "correction", "disregard", "again", "resume", "stand")  # answers and orders on the air
+PROWORDS = ("affirm", "negative", "correction", "disregard", "again", "resume", "stand")  # said on the air
 ANSWER = 2.0  # what an answer weighs; a word that a single phrase holds weighs one
 PHONES_A_SECOND = 11.0  # of careful speech
 ABOVE = 0.2  # share of values said to be greater or less than a figure
@@ -109,19 +109,15 @@ def _candidates(grammar: Grammar, rng: np.random.Generator) -> Iterator[str]:
         if len(phrase.split()) <= LONGEST_PHRASE:
             yield phrase
     for command in grammar.commands.values():
-        objects = {"nothing": lambda: "", "call": lambda: _reading(grammar, rng), "quantity": lambda: _any(grammar, rng)}
-        if command.takes in objects:
-            yield from (f"{first_spelling(way)} {objects[command.takes]()}".strip() for way in command.said)
+        if command.takes in ("nothing", "call", "quantity"):
+            yield from (f"{first_spelling(way)} {_object(command.takes, grammar, rng)}".strip() for way in command.said)
 
 
-def _reading(grammar: Grammar, rng: np.random.Generator) -> str:
-    """Without its place."""
+def _object(kind: str, grammar: Grammar, rng: np.random.Generator) -> str:
+    """What is said after an order: a reading without its place, a quantity, or nothing."""
     quantity = list(grammar.quantities.values())[rng.integers(len(grammar.quantities))]
-    return f"{quantity.says} {_value(grammar, quantity, rng)}"
-
-
-def _any(grammar: Grammar, rng: np.random.Generator) -> str:
-    return str(rng.choice([quantity.says for quantity in grammar.quantities.values()]))
+    value = {"nothing": "", "quantity": quantity.says}
+    return value[kind] if kind in value else f"{quantity.says} {_value(grammar, quantity, rng)}"
 
 
 def _condition(quantity: Quantity, rng: np.random.Generator) -> str:
@@ -148,7 +144,8 @@ def _value(grammar: Grammar, quantity: Quantity, rng: np.random.Generator) -> st
     if quantity.value == "choice":
         return first_spelling(str(rng.choice(list(quantity.choices.values()))))
     if quantity.value == "result":
-        return first_spelling(rng.choice([result.said[0] for result in grammar.results.values() if result.for_ in ("result", "any")]))
+        results = [result.said[0] for result in grammar.results.values() if result.for_ in ("result", "any")]
+        return first_spelling(str(rng.choice(results)))
     if quantity.over_range and rng.random() < ABOVE:
         return first_spelling(grammar.results["over_range"].said[0])
     unit = grammar.units[str(rng.choice(quantity.units))].spoken if quantity.units[0] else ""

@@ -7,9 +7,11 @@
         versions/0001/words.toml                       the person's own pronunciations, if any
         sound/                                         only when the person allowed it
         unfinished/                                    phrases said so far, until the profile is learnt
+        after-visits                                   there when the voice may learn from each visit by itself
 
 What a profile holds: the numbers of a network, ten numbers that tell one voice
-from another, words' pronunciations, dates and scores. None of it is speech,
+from another, seventeen that tell one microphone from another, words'
+pronunciations, dates and scores. None of it is speech,
 and no speech can be made from it; sound is kept only in ``sound/``.
 """
 
@@ -41,7 +43,7 @@ from voicelog.learning.voice_print import Numbers
 from voicelog.model import Noun
 
 ACOUSTIC, FEATURES, ABOUT, WORDS = "am/final.mdl", "conf/fbank.conf", "about.json", "words.toml"
-CURRENT, VERSIONS, SOUND, UNFINISHED = "current", "versions", "sound", "unfinished"
+CURRENT, VERSIONS, SOUND, UNFINISHED, AFTER_VISITS = "current", "versions", "sound", "unfinished", "after-visits"
 PORTABLE = (ACOUSTIC, FEATURES, ABOUT, WORDS)  # what an export carries: never sound
 LARGEST = 200_000_000  # bytes of one file in an export; far more than any network here
 NAME = re.compile(r"[^\W\d_][\w .-]{0,39}")
@@ -67,6 +69,7 @@ class About(Noun):
     general: str  # SHA-256 of the general network it began from
     print: tuple[float, ...] = ()  # ten numbers that tell this voice from others
     band_Hz: float = 8000.0  # up to which the person's microphone carried speech
+    colour_dB: tuple[float, ...] = ()  # of the average spectrum, in sixteen bands
     sound_kept: bool = False
 
 
@@ -135,7 +138,19 @@ class Profiles:
         """Where an enrolment keeps what was said so far."""
         return self._folder(name) / UNFINISHED
 
+    def learns_after_visits(self, name: str) -> bool:
+        """Whether the person let their voice learn from each visit by itself."""
+        return (self._known(name) / AFTER_VISITS).is_file()
+
     # ------------------------------------------------------------ keeping
+
+    def let_learn_after_visits(self, name: str, allowed: bool) -> None:
+        """Keep or take back the person's leave. Raises InputError when there is no such person."""
+        mark = self._known(name) / AFTER_VISITS
+        if allowed:
+            mark.touch()
+        else:
+            mark.unlink(missing_ok=True)
 
     def keep(
         self,

@@ -2,8 +2,7 @@
 
 Both networks lay their words over the utterance; the one that fits better,
 for each phone, counts, unless the voice is clearly nobody's: then the general
-network is used. A microphone that carries a narrower band than the one a
-profile was learnt with is noticed as well.
+network is used.
 """
 
 from collections.abc import Sequence
@@ -12,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from voicelog.hearing.filterbank import RATE_HZ, filter_banks
+from voicelog.hearing.filterbank import RATE_HZ
 from voicelog.learning.profiles import Profile
 from voicelog.learning.voice_print import Numbers, distance, voice_print
 from voicelog.model import Heard
@@ -20,8 +19,6 @@ from voicelog.model import Heard
 STRANGER = 120.0  # squared distance of voice prints beyond which one utterance is nobody's known
 DISTANCE_WORTH = 0.02  # nats a word that a unit of squared distance is worth beside the networks' own costs
 SHORTEST_S = 0.5  # of speech; shorter utterances ("yes") say too little about a voice
-NARROW_HZ, WIDE_HZ = 4000.0, 6000.0
-BAND_BINS_dB = 25.0  # below the loudest band: nothing comes through
 
 
 @dataclass(frozen=True)
@@ -61,35 +58,3 @@ def _cost(version: Version, own: Numbers | None) -> float:
 
 def _is_stranger(profile: Profile, own: Numbers) -> bool:
     return bool(profile.about.print) and distance(own, profile.print) > STRANGER
-
-
-# ---------------------------------------------------------------- the microphone
-
-
-def band_of(sound: NDArray[np.int16]) -> float:
-    """Up to which frequency, in hertz, speech comes through."""
-    banks = filter_banks(sound, dither=0.0)
-    if len(banks) < 10:
-        return RATE_HZ / 2
-    energy = banks.mean(axis=1)
-    speech = np.exp(banks[energy >= np.percentile(energy, 60)]).mean(axis=0)
-    edges = np.linspace(np.log1p(20 / 700), np.log1p(7600 / 700), len(speech) + 2)
-    hertz = 700 * np.expm1(edges[2:])
-    carried = 10 * np.log10(speech + 1e-9) > 10 * np.log10(speech.max() + 1e-9) - 2 * BAND_BINS_dB
-    return float(hertz[carried].max())
-
-
-def band_remark(profile: Profile, sound: NDArray[np.int16]) -> str:
-    """One sentence when the microphone in use is not like the profile's; empty when it is."""
-    band = band_of(sound)
-    if profile.about.band_Hz > WIDE_HZ and band < NARROW_HZ:
-        return (
-            f"This microphone carries speech only up to {band / 1000:.1f} kHz; the voice of {profile.name} was learnt "
-            f"with one that carries {profile.about.band_Hz / 1000:.1f} kHz. Learning again with this one will help."
-        )
-    if profile.about.band_Hz < NARROW_HZ and band > WIDE_HZ:
-        return (
-            f"The voice of {profile.name} was learnt through a narrow line ({profile.about.band_Hz / 1000:.1f} kHz); "
-            "this microphone is better. Learning again with it will help."
-        )
-    return ""

@@ -15,7 +15,6 @@ office, used on site).
 """
 
 import json
-import tempfile
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -28,17 +27,16 @@ from rich.table import Table
 
 from voicelog.errors import InputError
 from voicelog.hearing.audio import read_sound
-from voicelog.hearing.filterbank import CONF, RATE_HZ
-from voicelog.hearing.graph import GraphCosts, WordGraph, loop
+from voicelog.hearing.filterbank import RATE_HZ
+from voicelog.hearing.graph import WordGraph, loop
 from voicelog.hearing.lexicon import bundled_lexicon
-from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED, FEATURES, open_folder, prepared
+from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED
 from voicelog.hearing.network import AcousticModel
-from voicelog.hearing.nnet3 import read_model, write_model
-from voicelog.hearing.recogniser import Recogniser, hear_all
-from voicelog.hearing.search import JUDGING
+from voicelog.hearing.nnet3 import read_model
 from voicelog.keeping.storage import Progress, quiet
 from voicelog.learning.adaptation import Kind, Learnt, Recipe, Spoken, learn
 from voicelog.learning.alignment import Pronounce
+from voicelog.learning.trial import heard_by
 from voicelog.learning.variation import Variation, varied
 from voicelog.model import Noun
 from voicelog.proving.strings import mistakes_between
@@ -210,18 +208,9 @@ class _Bench:
                     yield _point(person, name, asked, learnt, before[name], after)
 
     def mistakes(self, model: AcousticModel, phrases: tuple[Spoken, ...]) -> list[int]:
-        """Words wrong in each phrase, heard by stock Vosk from a folder written for it."""
-        with tempfile.TemporaryDirectory() as place:
-            folder = Path(place) / "model"
-            for part in (ACOUSTIC, FEATURES):
-                (folder / part).parent.mkdir(parents=True)
-            write_model(model, folder / ACOUSTIC)
-            (folder / FEATURES).write_text(CONF)
-            ear = prepared(
-                open_folder(folder), self.graph, costs=GraphCosts(), search=JUDGING, cache=Path(place) / "cache"
-            )
-            recogniser = Recogniser(ear)
-            return [mistakes_between(phrase.words, _heard(recogniser, phrase)) for phrase in phrases]
+        """Words wrong in each phrase, heard by stock Vosk."""
+        heard = heard_by(model, phrases, self.graph)
+        return [mistakes_between(phrase.words, words) for phrase, words in zip(phrases, heard, strict=True)]
 
 
 def _point(
@@ -242,10 +231,6 @@ def _point(
         words_wrong_before=sum(before) / words,
         words_wrong_after=sum(after) / words,
     )
-
-
-def _heard(recogniser: Recogniser, phrase: Spoken) -> tuple[str, ...]:
-    return tuple(word for part in hear_all(recogniser, [phrase.sound]) for word in part.texts)
 
 
 def _share_wrong(mistakes: list[int]) -> float:
