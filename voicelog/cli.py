@@ -343,13 +343,13 @@ def learn(
     from voicelog import lessons
 
     lesson = lessons.Lesson(name, minutes, keep_sound)
+    same = lambda: sys.stdin.isatty() and typer.confirm("Still the same person?")  # noqa: E731
     if job is not None:
         outcome = lessons.from_a_job(lesson, job, notes())
     elif source:
-        outcome = lessons.from_recordings(lesson, source, notes())
+        outcome = lessons.from_recordings(lesson, source, same, notes())
     else:
-        takes = lambda: lessons.spoken_takes(device)  # noqa: E731
-        outcome = lessons.from_phrases(lesson, takes, lambda: typer.confirm("Still the same person?"), console())
+        outcome = lessons.from_phrases(lesson, lambda: lessons.spoken_takes(device), same, console())
     console().print(outcome.sentence, markup=False)
 
 

@@ -17,11 +17,14 @@ from voicelog.hearing.filterbank import RATE_HZ
 from voicelog.hearing.lexicon import bundled_lexicon
 from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED
 from voicelog.hearing.nnet3 import read_model
+from voicelog.learning.adaptation import Spoken
 from voicelog.learning.enrolment import Enrolment
-from voicelog.learning.lesson import Outcome, learn_from_enrolment, learn_from_files, learn_from_job
+from voicelog.learning.lesson import Outcome, learn_from_enrolment, learn_from_files, learn_from_job, spoken_in
 from voicelog.learning.phrase_plan import phrase_plan
 from voicelog.learning.profiles import Profiles
+from voicelog.learning.takes import Outcome as Judged
 from voicelog.learning.takes import judge_take
+from voicelog.learning.voice_print import Numbers
 from voicelog.meaning.grammar import load_grammar
 
 # One take from a microphone: it begins when speech stands this far over the room, and ends after a pause.
@@ -29,6 +32,9 @@ OVER_ROOM_dB = 12.0
 PAUSE_S = 0.9
 LONGEST_S = 12.0
 BEFORE_S = 0.3  # kept before the beginning
+
+# What nothing can be learnt from; a recording cannot be said once more.
+SPOILT = (Judged.SILENCE, Judged.TOO_LOUD, Judged.SOMETHING_ELSE)
 
 Sound = np.ndarray
 
@@ -42,10 +48,30 @@ class Lesson:
     keep_sound: bool = False
 
 
-def from_recordings(lesson: Lesson, files: list[Path], console: Console) -> Outcome:
-    """Recordings with their words beside them. Raises SoundError and InputError naming the file."""
+def from_recordings(lesson: Lesson, files: list[Path], same: Callable[[], bool], console: Console) -> Outcome:
+    """Recordings with their words beside them; what spoils a voice is left out and told.
+
+    Raises SoundError and InputError naming the file.
+    """
+    phrases = tuple(fit_to_learn_from(spoken_in(files), same, console))
     with told(console) as progress:
-        return learn_from_files(Profiles(), lesson.name, files, lesson.keep_sound, progress)
+        return learn_from_files(Profiles(), lesson.name, phrases, lesson.keep_sound, progress)
+
+
+def fit_to_learn_from(phrases: Iterable[Spoken], same: Callable[[], bool], console: Console) -> Iterator[Spoken]:
+    """Recordings that hold their words in one person's voice. A noisy or badly heard one is still of use."""
+    judge = partial(_judged, read_model(BUNDLED / ACOUSTIC), bundled_lexicon().pronounce)
+    earlier: list[Numbers] = []
+    for phrase in phrases:
+        take = judge(phrase.sound, " ".join(phrase.words), earlier)
+        asked = take.outcome is Judged.ANOTHER_VOICE
+        if take.advice and (asked or take.outcome in SPOILT):
+            console.print(f"{phrase.origin}: {take.advice}", markup=False)
+        if take.outcome in SPOILT or (asked and not same()):
+            console.print("         Left out.", markup=False)
+            continue
+        earlier += [take.print] if take.print is not None else []
+        yield phrase
 
 
 def from_a_job(lesson: Lesson, job: Path, console: Console, since: datetime | None = None) -> Outcome:

@@ -66,6 +66,16 @@ def test_after_each_utterance_all_begin_anew():
     assert ann.forgotten
 
 
+def test_a_microphone_unlike_the_profile_is_told_once(monkeypatch):
+    told, ann = [], Scripted("fifteen", 8.0, 5)
+    monkeypatch.setattr(
+        "voicelog.learning.crew.MicrophoneWatch.remark", lambda self, profile, sound: f"not {profile.name}'s"
+    )
+    members = (Member(person("ann"), ann), Member(person("bob"), Scripted("fifty", 15.0, 5)))
+    list(CrewRecogniser(Scripted("fifty", 20.0, 5), members, told.append).hear(SOUND))
+    assert told == ["not ann's"]
+
+
 def test_without_known_voices_the_general_network_is_heard():
     heard = list(crew(Scripted("fifty", 20.0, 5)).hear(SOUND))
     assert (heard[0].texts, heard[0].speaker) == (("fifty",), "")

@@ -16,7 +16,7 @@ START = Enrolment(("zed s one ohms", "affirm", "negative"))
 
 def judge(outcome):
     def judged(sound, phrase, earlier):
-        print_ = np.ones(10) if outcome in (Outcome.GOOD, Outcome.ANOTHER_VOICE) else None
+        print_ = np.ones(10) if outcome in (Outcome.GOOD, Outcome.HEARD_BADLY, Outcome.ANOTHER_VOICE) else None
         return Take(outcome, "" if outcome is Outcome.GOOD else "advice", level_of(sound), print=print_)
 
     return judged
@@ -41,8 +41,16 @@ def test_a_bad_take_asks_again_and_then_puts_off():
 def test_a_phrase_that_fails_twice_over_is_given_up():
     state = Enrolment(("affirm",))
     for _ in range(2 * ATTEMPTS):
-        state, _ = state.take(SOUND, judge(Outcome.HEARD_BADLY))
+        state, _ = state.take(SOUND, judge(Outcome.SOMETHING_ELSE))
     assert state.phrase == ""
+    assert not state.accepted
+
+
+def test_a_phrase_heard_badly_twice_is_how_this_person_says_it():
+    state, take = START.take(SOUND, judge(Outcome.HEARD_BADLY))
+    assert take.advice and not state.accepted
+    state, _ = state.take(SOUND, judge(Outcome.HEARD_BADLY))
+    assert (len(state.accepted), state.phrase) == (1, "affirm")
 
 
 @pytest.mark.parametrize(("answer", "accepted", "phrase"), [(True, 1, "affirm"), (False, 0, "zed s one ohms")])

@@ -1,6 +1,5 @@
 """Two of a crew told apart, and a stranger noticed."""
 
-
 from tests.learning.test_profiles import about
 from tests.learning.test_voice_print import voice
 from voicelog.learning.profiles import Profile

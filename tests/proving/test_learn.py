@@ -10,7 +10,7 @@ from tests.learning.test_adaptation import QUICK
 from tests.learning.test_lesson import general  # noqa: F401  a fixture
 from voicelog.errors import InputError
 from voicelog.learning.adaptation import Spoken
-from voicelog.proving.learn import CONDITIONS, Point, bench_learn, lengths, read_people, summary, table
+from voicelog.proving.learn import CONDITIONS, Point, bench_learn, lengths, read_people, sounding_alike, summary, table
 
 
 def folder_of(tmp_path, rows):
@@ -29,6 +29,20 @@ def rows(*speakers):
         for speaker in speakers
         for number in range(6)
     ]
+
+
+def test_little_speech_is_heard_in_parts_after_learning_from_the_others(tmp_path):
+    texts = ("one", "two", "three", "four", "five", "six")
+    (person,) = read_people(folder_of(tmp_path, [{"text": text, "speaker": "a", "role": "both"} for text in texts]))
+    assert sorted(phrase.words[0] for phrase in person.test) == sorted(texts)
+    for division in person.divisions:
+        assert not {phrase.words for phrase in division.enrol} & {phrase.words for phrase in division.test}
+        assert len(division.enrol) + len(division.test) == len(texts)
+
+
+def test_words_that_sound_the_same_count_as_one():
+    ways = {"to": (("T", "UW"), ("T", "AH")), "two": (("T", "UW"),), "ten": (("T", "EH", "N"),)}
+    assert sounding_alike(ways, ways.__getitem__) == {"to": "to", "two": "to", "ten": "ten"}
 
 
 def test_a_whole_run(tmp_path, general):  # noqa: F811

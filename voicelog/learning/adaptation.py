@@ -40,6 +40,7 @@ class Spoken:
 
     sound: Sound  # 16 kHz, mono, 16 bit
     words: tuple[str, ...]
+    origin: str = ""  # the file it comes from
 
     @property
     def seconds(self) -> float:

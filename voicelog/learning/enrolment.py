@@ -26,6 +26,7 @@ Judge = Callable[[NDArray[np.int16], str, list[Numbers]], Take]
 
 STATE = "enrolment.json"
 ATTEMPTS = 3  # after so many a phrase is put off to the end
+INSISTED = 2  # times heard badly after which a phrase counts: that is how this person says it
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +44,7 @@ class Enrolment:
 
     waiting: tuple[str, ...]
     accepted: tuple[Accepted, ...] = ()
-    attempts: int = 0  # at the phrase in hand
+    attempts: tuple[Outcome, ...] = ()  # at the phrase in hand, none of them good
     held: Accepted | None = None  # said by perhaps another person: waits for an answer, is not mixed in
     passed_over: tuple[str, ...] = ()  # given up after a second round of attempts
 
@@ -78,7 +79,10 @@ class Enrolment:
             return self._accept(Accepted(self.phrase, sound, found.print)), found
         if found.outcome is Outcome.ANOTHER_VOICE and found.print is not None:
             return replace(self, held=Accepted(self.phrase, sound, found.print)), found
-        return self._missed(), found
+        badly = [*self.attempts, found.outcome].count(Outcome.HEARD_BADLY)
+        if found.outcome is Outcome.HEARD_BADLY and badly >= INSISTED and found.print is not None:
+            return self._accept(Accepted(self.phrase, sound, found.print)), found
+        return self._missed(found.outcome), found
 
     def same_person(self, yes: bool) -> Self:
         """The answer to the question: the phrase counts after all, or it never was."""
@@ -87,16 +91,16 @@ class Enrolment:
         return self._accept(self.held) if yes else replace(self, held=None)
 
     def _accept(self, item: Accepted) -> Self:
-        return replace(self, waiting=self.waiting[1:], accepted=(*self.accepted, item), attempts=0, held=None)
+        return replace(self, waiting=self.waiting[1:], accepted=(*self.accepted, item), attempts=(), held=None)
 
-    def _missed(self) -> Self:
+    def _missed(self, outcome: Outcome) -> Self:
         """The same phrase again; after a few attempts another first."""
-        if self.attempts + 1 < ATTEMPTS:
-            return replace(self, attempts=self.attempts + 1)
+        if len(self.attempts) + 1 < ATTEMPTS:
+            return replace(self, attempts=(*self.attempts, outcome))
         phrase, rest = self.waiting[0], self.waiting[1:]
         if phrase in self.passed_over:
-            return replace(self, waiting=rest, attempts=0)
-        return replace(self, waiting=(*rest, phrase), passed_over=(*self.passed_over, phrase), attempts=0)
+            return replace(self, waiting=rest, attempts=())
+        return replace(self, waiting=(*rest, phrase), passed_over=(*self.passed_over, phrase), attempts=())
 
     # ------------------------------------------------------------ kept while unfinished
 

@@ -66,10 +66,13 @@ def learn_from_enrolment(
 
 
 def learn_from_files(
-    profiles: Profiles, name: str, files: list[Path], keep_sound: bool = False, progress: Progress = lambda _: None
+    profiles: Profiles,
+    name: str,
+    phrases: tuple[Spoken, ...],
+    keep_sound: bool = False,
+    progress: Progress = lambda _: None,
 ) -> Outcome:
-    """A profile from recordings. Raises SoundError and InputError naming the file that cannot be used."""
-    phrases = spoken_in(files)
+    """A profile from recordings with their words."""
     return reported(learn_voice(profiles, name, phrases, "files", keep_sound, progress=progress), phrases)
 
 
@@ -165,7 +168,7 @@ def spoken_in(files: list[Path]) -> tuple[Spoken, ...]:
     for file in files:
         index = file / "index.jsonl" if file.is_dir() else file
         pairs = _index(index) if index.suffix == ".jsonl" else [(file, _words_beside(file))]
-        found += [Spoken(read_sound(sound), tuple(text.lower().split())) for sound, text in pairs]
+        found += [Spoken(read_sound(sound), tuple(text.lower().split()), str(sound)) for sound, text in pairs]
     if not found:
         raise InputError("no recordings were named.", do="Name sound files with a .txt beside each, or an index.jsonl.")
     return tuple(found)

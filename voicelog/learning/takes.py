@@ -50,7 +50,7 @@ class Take:
     advice: str  # one sentence for the person; empty when all is well
     level: Level
     alignment: Alignment | None = None
-    print: Numbers | None = None
+    print: Numbers | None = None  # where the words asked for were said
 
     @property
     def good(self) -> bool:
@@ -66,14 +66,14 @@ def judge_take(sound: Sound, phrase: str, model: AcousticModel, pronounce: Prono
     alignment = align(log_posteriors(model, filter_banks(sound)), tuple(phrase.split()), pronounce)
     if alignment.gap > OTHER:
         return Take(Outcome.SOMETHING_ELSE, f"That was something else. Please say: {phrase}.", level, alignment)
-    worst = max(alignment.words, key=lambda word: word.gap)
-    if alignment.gap > WELL or worst.gap > WORD:
-        advice = f"I did not hear {worst.text!r} well. Please say it once more: {phrase}."
-        return Take(Outcome.HEARD_BADLY, advice, level, alignment)
     own = voice_print(sound)
     if _another_voice(own, earlier):
         question = "That sounded like another person or another microphone. Are you still the same person?"
         return Take(Outcome.ANOTHER_VOICE, question, level, alignment, own)
+    worst = max(alignment.words, key=lambda word: word.gap)
+    if alignment.gap > WELL or worst.gap > WORD:
+        advice = f"I did not hear {worst.text!r} well. Please say it once more: {phrase}."
+        return Take(Outcome.HEARD_BADLY, advice, level, alignment, own)
     return Take(Outcome.GOOD, "", level, alignment, own)
 
 

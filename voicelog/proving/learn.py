@@ -8,15 +8,17 @@ A folder holds sound files and ``index.jsonl``, one recording a line:
 
 Recordings with the role ``enrol`` are learnt from, in their order, up to so many
 seconds; those with the role ``test`` are heard through a loop over all words of
-the folder, by stock Vosk, first with the general model and then with the
-speaker's own. A narrow band lies over both kinds of recording (one person,
+the folder (words that sound the same count as one), by stock Vosk, first with
+the general model and then with the speaker's own. Where a person's speech is
+too little to be divided, the role ``both`` has each quarter of it heard after
+learning from the other three. A narrow band lies over both kinds of recording (one person,
 one headset); noise is added to the test recordings alone (learnt in the
 office, used on site).
 """
 
 import json
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
@@ -33,8 +35,9 @@ from voicelog.hearing.lexicon import bundled_lexicon
 from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED
 from voicelog.hearing.network import AcousticModel
 from voicelog.hearing.nnet3 import read_model
+from voicelog.hearing.phones import Pronunciation
 from voicelog.keeping.storage import Progress, quiet
-from voicelog.learning.adaptation import Kind, Learnt, Recipe, Spoken, learn
+from voicelog.learning.adaptation import Kind, Recipe, Spoken, learn
 from voicelog.learning.alignment import Pronounce
 from voicelog.learning.trial import heard_by
 from voicelog.learning.variation import Variation, varied
@@ -43,6 +46,7 @@ from voicelog.proving.strings import mistakes_between
 
 SECONDS = (15.0, 30.0, 60.0, 90.0, 180.0)
 MAIN_S = 90.0  # the length whose figures stand at the top of the answer
+PARTS = 4  # of recordings that are both learnt from and heard
 ENOUGH = 0.85  # of the seconds asked for; with less enrolment speech than that a point is left out
 PAUSE_S = 0.4  # of faint noise around each recording
 
@@ -119,12 +123,28 @@ class LearnScore(Noun):
 
 
 @dataclass(frozen=True, eq=False)
-class Person:
-    """One speaker's recordings."""
+class Division:
+    """What is learnt from and what is heard after."""
 
-    name: str
     enrol: tuple[Spoken, ...]
     test: tuple[Spoken, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Person:
+    """One speaker's recordings, divided once, or so that each part is heard after learning from the others."""
+
+    name: str
+    divisions: tuple[Division, ...]
+
+    @property
+    def test(self) -> tuple[Spoken, ...]:
+        """Every phrase that is heard."""
+        return tuple(phrase for division in self.divisions for phrase in division.test)
+
+    @property
+    def words(self) -> set[str]:
+        return {word for one in self.divisions for phrase in (*one.enrol, *one.test) for word in phrase.words}
 
 
 def bench_learn(
@@ -140,8 +160,10 @@ def bench_learn(
     Raises InputError naming file and line, SoundError, ModelError.
     """
     people = read_people(folder)
-    words = {word for person in people for phrase in (*person.enrol, *person.test) for word in phrase.words}
-    bench = _Bench(read_model(model / ACOUSTIC), loop(words), bundled_lexicon().pronounce, recipe or Recipe())
+    words = {word for person in people for word in person.words}
+    pronounce = bundled_lexicon().pronounce
+    alike = sounding_alike(words, pronounce)
+    bench = _Bench(read_model(model / ACOUSTIC), loop(set(alike.values())), alike, pronounce, recipe or Recipe())
     points: list[Point] = []
     for number, person in enumerate(people):
         progress(number, len(people))
@@ -157,17 +179,26 @@ def read_people(folder: Path) -> tuple[Person, ...]:
         lines = index.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"the list of recordings cannot be read: {error}.", where=str(index)) from None
-    found: dict[str, dict[str, list[Spoken]]] = defaultdict(lambda: {"enrol": [], "test": []})
+    found: dict[str, dict[str, list[Spoken]]] = defaultdict(lambda: {"enrol": [], "test": [], "both": []})
     for number, line in enumerate(lines, start=1):
         if line.strip():
             speaker, role, phrase = _recording(folder, line, f"{index}, line {number}")
             found[speaker][role].append(phrase)
-    people = tuple(Person(name, tuple(x["enrol"]), tuple(x["test"])) for name, x in found.items())
-    lacking = [person.name for person in people if not (person.enrol and person.test)]
+    people = tuple(Person(name, tuple(_divisions(**roles))) for name, roles in found.items())
+    lacking = [person.name for person in people if not all(one.enrol and one.test for one in person.divisions)]
     if lacking or not people:
         who = f"of {', '.join(lacking)}" if lacking else "at all"
         raise InputError(f"there are not both kinds of recordings (enrol, test) {who}.", where=str(index))
     return people
+
+
+def _divisions(enrol: list[Spoken], test: list[Spoken], both: list[Spoken]) -> Iterator[Division]:
+    """Once; or as many times as there are parts, each heard after learning from the others."""
+    if not both:
+        yield Division(tuple(enrol), tuple(test))
+    for part in range(PARTS if both else 0):
+        others = tuple(phrase for number, phrase in enumerate(both) if number % PARTS != part)
+        yield Division((*enrol, *others), tuple(both[part::PARTS]))
 
 
 def _recording(folder: Path, line: str, where: str) -> tuple[str, str, Spoken]:
@@ -175,11 +206,11 @@ def _recording(folder: Path, line: str, where: str) -> tuple[str, str, Spoken]:
         row = json.loads(line)
         file, words = folder / row["file"], tuple(row["text"].lower().split())
         speaker, role = str(row["speaker"]), row["role"]
-        if role not in ("enrol", "test") or not words:
+        if role not in ("enrol", "test", "both") or not words:
             raise ValueError(role)
     except (ValueError, KeyError, TypeError, AttributeError):
         raise InputError(
-            'expected {"file": ..., "text": ..., "speaker": ..., "role": "enrol" or "test"}.', where=where
+            'expected {"file": ..., "text": ..., "speaker": ..., "role": "enrol", "test" or "both"}.', where=where
         ) from None
     return speaker, role, Spoken(read_sound(file), words)
 
@@ -188,43 +219,82 @@ def _recording(folder: Path, line: str, where: str) -> tuple[str, str, Spoken]:
 
 
 @dataclass(frozen=True, eq=False)
+class Trial:
+    """One division, learnt from so many seconds and heard in one condition."""
+
+    condition: str
+    asked_s: float
+    speech_s: float
+    computing_s: float
+    kind: Kind
+    before: tuple[int, ...]  # words wrong in each phrase
+    after: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class _Bench:
     general: AcousticModel
     graph: WordGraph
+    alike: dict[str, str]  # word -> the one of its sound that is in the graph
     pronounce: Pronounce
     recipe: Recipe
 
     def points(self, person: Person, conditions: tuple[Condition, ...], seconds: tuple[float, ...]) -> Iterator[Point]:
         """Conditions that are learnt alike are learnt once."""
         for line in dict.fromkeys(condition.enrol for condition in conditions):
-            enrol = _through(person.enrol, line)
-            tests = {item.name: _through(person.test, item.test) for item in conditions if item.enrol == line}
-            before = {name: self.mistakes(self.general, test) for name, test in tests.items()}
-            for asked, phrases in lengths(enrol, seconds):
-                learnt = learn(self.general, phrases, self.pronounce, self.recipe)
-                for name, test in tests.items():
-                    same = learnt.kind is Kind.GENERAL
-                    after = before[name] if same else self.mistakes(learnt.model, test)
-                    yield _point(person, name, asked, learnt, before[name], after)
+            alike = [condition for condition in conditions if condition.enrol == line]
+            trials = [self._trials(division, alike, seconds) for division in person.divisions]
+            for asked in seconds:
+                found = [trial for division in trials for trial in division if trial.asked_s == asked]
+                for condition in alike:
+                    same = [trial for trial in found if trial.condition == condition.name]
+                    if len(same) == len(person.divisions):
+                        yield _point(person, same)
+
+    def _trials(self, division: Division, alike: list[Condition], seconds: tuple[float, ...]) -> list[Trial]:
+        """Every length learnt once, and heard in every condition."""
+        tests = {condition.name: _through(division.test, condition.test) for condition in alike}
+        before = {name: self.mistakes(self.general, test) for name, test in tests.items()}
+        found = []
+        for asked, phrases in lengths(_through(division.enrol, alike[0].enrol), seconds):
+            learnt = learn(self.general, phrases, self.pronounce, self.recipe)
+            for name, test in tests.items():
+                after = before[name] if learnt.kind is Kind.GENERAL else self.mistakes(learnt.model, test)
+                facts = (
+                    asked,
+                    learnt.speech_s,
+                    learnt.computing_s,
+                    learnt.kind,
+                )  # not the network: fifty megabytes each
+                found.append(Trial(name, *facts, tuple(before[name]), tuple(after)))
+        return found
 
     def mistakes(self, model: AcousticModel, phrases: tuple[Spoken, ...]) -> list[int]:
         """Words wrong in each phrase, heard by stock Vosk."""
         heard = heard_by(model, phrases, self.graph)
-        return [mistakes_between(phrase.words, words) for phrase, words in zip(phrases, heard, strict=True)]
+        said = [tuple(self.alike[word] for word in phrase.words) for phrase in phrases]
+        return [mistakes_between(*both) for both in zip(said, heard, strict=True)]
 
 
-def _point(
-    person: Person, condition: str, asked_s: float, learnt: Learnt, before: list[int], after: list[int]
-) -> Point:
+def sounding_alike(words: Iterable[str], pronounce: Pronounce) -> dict[str, str]:
+    """Each word and the first, in alphabetical order, that sounds the same: no ear tells "two" from "to"."""
+    first: dict[Pronunciation, str] = {}
+    return {word: first.setdefault(pronounce(word)[0], word) for word in sorted(words)}
+
+
+def _point(person: Person, trials: list[Trial]) -> Point:
+    """What the trials of a person's divisions come to together."""
     words = sum(len(phrase.words) for phrase in person.test)
+    before = [count for trial in trials for count in trial.before]
+    after = [count for trial in trials for count in trial.after]
     return Point(
         speaker=person.name,
-        condition=condition,
-        asked_s=asked_s,
-        speech_s=round(learnt.speech_s, 1),
-        computing_s=round(learnt.computing_s, 1),
-        kind=learnt.kind,
-        strings=len(person.test),
+        condition=trials[0].condition,
+        asked_s=trials[0].asked_s,
+        speech_s=round(float(np.mean([trial.speech_s for trial in trials])), 1),
+        computing_s=round(float(np.mean([trial.computing_s for trial in trials])), 1),
+        kind=", ".join(dict.fromkeys(str(trial.kind) for trial in trials)),
+        strings=len(before),
         words=words,
         strings_wrong_before=_share_wrong(before),
         strings_wrong_after=_share_wrong(after),
