@@ -105,4 +105,7 @@ def served_page(sheet: Sheet, hand: "Hand[Pressed]", network: bool, console: Con
         if served.invitation:
             invitation.append(served.invitation)
             console.print(f"For a phone on the same network:\n{qr_for_terminal(served.invitation)}", markup=False)
-        yield Page(view, sheet)
+        try:
+            yield Page(view, sheet)
+        finally:
+            view.close()

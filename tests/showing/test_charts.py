@@ -84,6 +84,12 @@ def test_hatches_differ_without_colour():
     assert len(set(HATCHES)) == len(set(TINTS)) == 6
 
 
+def test_no_two_circuits_of_a_board_look_alike():
+    picture = leakage_chart([bar(*["1.0"] * 36)])
+    fills = [r.get("fill") for r in tags(picture, "rect") if r.get("height") == "26"]
+    assert len(fills) == len(set(fills)) == 36
+
+
 def test_a_circuit_keeps_its_hatch_after_regrouping():
     groups = {"RCD1": ("DB1/5",), "RCD2": ("DB1/1", "DB1/2")}
     split = Regrouped(board="DB1", groups=groups, budgets=dict.fromkeys(groups, BUDGET))

@@ -58,8 +58,11 @@ class Drawing:
         self._add("rect", {**place, "fill": fill, "stroke": stroke})
 
     def hatched(self, x: float, y: float, width: float, height: float, index: int) -> None:
-        """A box in the ``index``-th tint and hatch."""
-        self.box(x, y, width, height, f"url(#{self._hatch(index)})", INK)
+        """A box in the ``index``-th tint and hatch: after six the hatches begin again in other tints."""
+        turn, index = divmod(index, len(HATCHES))
+        kind, tint = HATCHES[index], TINTS[(index + turn) % len(TINTS)]
+        fill = f"url(#{self._hatch(kind, tint)})" if _MARKS[kind] else tint
+        self.box(x, y, width, height, fill, INK)
 
     def dot(self, x: float, y: float, radius: float = 4.5, fill: str = BLUE) -> None:
         self._add("circle", {"cx": _n(x), "cy": _n(y), "r": _n(radius), "fill": fill, "stroke": INK})
@@ -74,9 +77,8 @@ class Drawing:
     def _add(self, tag: str, attributes: dict[str, str] | None = None) -> ElementTree.Element:
         return ElementTree.SubElement(self._root, f"{{{SVG}}}{tag}", attributes or {})
 
-    def _hatch(self, index: int) -> str:
-        kind, tint = HATCHES[index % len(HATCHES)], TINTS[index % len(TINTS)]
-        name = f"hatch-{kind}"
+    def _hatch(self, kind: str, tint: str) -> str:
+        name = f"hatch-{kind}-{tint[1:]}"
         if self._defs.find(f"*[@id='{name}']") is None:
             size = {"width": "8", "height": "8", "patternUnits": "userSpaceOnUse"}
             pattern = ElementTree.SubElement(self._defs, f"{{{SVG}}}pattern", {"id": name, **size})

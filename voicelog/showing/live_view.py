@@ -64,6 +64,7 @@ class LiveView:
         self._state = LiveState(job=title)
         self._answered = 0  # the last reading that was answered by hand
         self._viewers: set[tuple[asyncio.AbstractEventLoop, asyncio.Event]] = set()
+        self._closed = False
         self.app = Starlette(
             routes=[
                 Route("/", self._page),
@@ -82,11 +83,20 @@ class LiveView:
             self._state = state
             number = self._events[-1].number + 1 if self._events else 1
             self._events.append(Event(number, state.model_dump_json()))
+        self._wake()
+        return number
+
+    def close(self) -> None:
+        """End every stream, once its viewer has all that was published; a stream left open would hold up the server."""
+        self._closed = True
+        self._wake()
+
+    def _wake(self) -> None:
+        with self._lock:
             viewers = tuple(self._viewers)
         for loop, news in viewers:
             if not loop.is_closed():
                 loop.call_soon_threadsafe(news.set)
-        return number
 
     @property
     def viewers(self) -> int:
@@ -138,6 +148,8 @@ class LiveView:
                 for event in self.missed(last_seen):
                     last_seen = f"{self._run}-{event.number}"
                     yield f"id: {last_seen}\ndata: {event.data}\n\n"
+                if self._closed:
+                    return
                 yield await self._news_or_beat(viewer[1])
         finally:
             with self._lock:

@@ -40,7 +40,7 @@ class Served:
         self._hosts = frozenset(f"{name}:{self.port}" for name in names)
         guarded = Guard(self.app, self.key, lambda: self._hosts)
         self._server = uvicorn.Server(
-            uvicorn.Config(guarded, log_level="error", access_log=False, timeout_graceful_shutdown=1, lifespan="off")
+            uvicorn.Config(guarded, log_level="critical", access_log=False, timeout_graceful_shutdown=1, lifespan="off")
         )
         self._thread = threading.Thread(target=self._server.run, args=(self._sockets,), name="page", daemon=True)
         self._thread.start()

@@ -3,7 +3,7 @@
 const key = document.querySelector("meta[name=key]").content;
 const SILENT_MS = 25000; // more than two missed signs of life: the connection is gone
 const at = (id) => document.getElementById(id);
-let stream = null, lastSeen = "", heardAt = 0, awaits = 0, shown = 0;
+let stream = null, lastSeen = "", heardAt = 0, awaits = 0, shown = 0, ended = false;
 
 function connect() {
   if (stream) stream.close();
@@ -20,7 +20,7 @@ function link(state, words) {
   const line = at("link");
   if (line.textContent !== words) { line.textContent = words; line.dataset.state = state; }
 }
-function look() { if (!stream || stream.readyState === EventSource.CLOSED || Date.now() - heardAt > SILENT_MS) connect(); }
+function look() { if (ended) return; if (!stream || stream.readyState === EventSource.CLOSED || Date.now() - heardAt > SILENT_MS) connect(); }
 setInterval(look, 3000);
 for (const name of ["pageshow", "online", "focus"]) addEventListener(name, look);
 document.addEventListener("visibilitychange", () => { if (!document.hidden) look(); });
@@ -28,6 +28,7 @@ document.addEventListener("visibilitychange", () => { if (!document.hidden) look
 function put(id, text) { const node = at(id); if (node.textContent !== text) node.textContent = text; }
 
 function show(state) {
+  if (state.ended) { ended = true; stream.close(); link("ended", "the session has ended"); }
   put("awaiting", state.ended ? "The session has ended." : "Awaiting " + state.awaiting + ".");
   at("notice").hidden = !state.notice;
   put("notice", state.notice);
