@@ -131,6 +131,15 @@ def visit(as_json: AsJson = False) -> None:
 
 
 @app.command()
+def pictures(out: Annotated[Path, typer.Argument(metavar="DIR", help="where they go")]) -> None:
+    """The guide's pictures, from the demonstration in a real browser (Chromium, selenium)."""
+    from voicelog.proving.guide_pictures import of_the_demonstration
+
+    for path in of_the_demonstration(out):
+        typer.echo(f"wrote {path}")
+
+
+@app.command()
 def learn(folder: Folder, as_json: AsJson = False) -> None:
     """One person's voice: strings wrong before and after learning it."""
     from voicelog.proving.learn import bench_learn

@@ -102,13 +102,8 @@ def _forecast(found: Slope, watched_min: float, verdict: Verdict | None, unit: s
         low=found.low,
         high=found.high,
         minutes=arrival.minutes if near else watched_min,
-        reaches=_arrival_words(arrival) if reached else "",
+        reaches=f"at this rate the limit in {arrival.words}" if reached else "",
     )
-
-
-def _arrival_words(arrival: Arrival) -> str:
-    latest = f"latest {arrival.latest:.0f}" if arrival.latest is not None else "perhaps never"
-    return f"at this rate the limit in {arrival.minutes:.0f} minutes (soonest {arrival.soonest:.0f}, {latest})"
 
 
 def _regrouped(sheet: Sheet, record: Record, edition: Edition) -> Iterator[Regrouped]:

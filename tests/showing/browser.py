@@ -1,50 +1,27 @@
 """A real browser for the tests, every request it makes on the record."""
 
 import json
-import shutil
-import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
+from contextlib import ExitStack, contextmanager
 
 import pytest
 
-NAMES = ("chromium", "chromium-browser", "google-chrome")
-OPTIONS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--disable-dev-shm-usage",
-    "--autoplay-policy=no-user-gesture-required",
-    "--mute-audio",
-)
+from voicelog.errors import DeviceError
+from voicelog.proving.browser import chromium as found
+from voicelog.proving.browser import wait_for
+
+__all__ = ["chromium", "complaints", "requested", "wait_for"]
 
 
 @contextmanager
 def chromium(width: int = 1280, height: int = 900) -> Iterator:
-    """A headless Chromium with an empty profile; skips the test when none is installed."""
-    binary, driver = next(filter(None, map(shutil.which, NAMES)), None), shutil.which("chromedriver")
-    if not binary or not driver:
-        pytest.skip("no Chromium with chromedriver is installed: the pages cannot be tried in a browser")
-    webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
-    profile = tempfile.mkdtemp(prefix="pages-")
-    options = webdriver.ChromeOptions()
-    options.binary_location = binary
-    options.set_capability("goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"})
-    for option in (*OPTIONS, f"--user-data-dir={profile}", f"--window-size={width},{height}"):
-        options.add_argument(option)
-    browser = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
-    browser.set_script_timeout(10)
-    try:
+    """A headless Chromium; skips the test when none is installed."""
+    with ExitStack() as stack:
+        try:
+            browser = stack.enter_context(found(width, height))
+        except DeviceError as missing:
+            pytest.skip(str(missing))
         yield browser
-    finally:
-        browser.quit()
-        shutil.rmtree(Path(profile), ignore_errors=True)
 
 
 def requested(browser) -> set[str]:
@@ -57,10 +34,3 @@ def requested(browser) -> set[str]:
 def complaints(browser) -> list[str]:
     """What the page's console says: errors, and whatever its security policy refused."""
     return [line["message"] for line in browser.get_log("browser") if line["level"] != "INFO"]
-
-
-def wait_for(browser, script: str, seconds: float = 5.0):
-    """Wait until a script gives something true, and give that back."""
-    from selenium.webdriver.support.ui import WebDriverWait
-
-    return WebDriverWait(browser, seconds, poll_frequency=0.02).until(lambda b: b.execute_script(f"return {script}"))

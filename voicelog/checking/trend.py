@@ -53,6 +53,13 @@ class Arrival(Noun):
     soonest: float
     latest: float | None  # None: perhaps never
 
+    @property
+    def words(self) -> str:
+        """ "54 minutes (soonest 30, latest 90)"."""
+        latest = "perhaps never" if self.latest is None else f"latest {self.latest:.0f}"
+        middle = "under a minute" if self.minutes < 1 else f"{self.minutes:.0f} minutes"
+        return f"{middle} (soonest {self.soonest:.0f}, {latest})"
+
 
 def time_to(limit: float, found: Slope) -> Arrival | Unknown:
     """How long until a limit if it goes on like this; Unknown when it moves away or not clearly at all."""

@@ -57,9 +57,7 @@ def _slope_words(
     arrival = time_to(float(convert(limit.limit, limit.unit, unit)), found)
     if not isinstance(arrival, Arrival):
         return f"{moved}; it does not clearly move toward its limit."
-    return (
-        f"{moved}; at this rate it reaches its limit in {arrival.minutes:.0f} minutes (soonest {arrival.soonest:.0f})."
-    )
+    return f"{moved}; at this rate it reaches its limit in {arrival.words}."
 
 
 def previous_section(findings: Findings) -> Section:

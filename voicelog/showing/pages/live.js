@@ -2,6 +2,7 @@
 "use strict";
 const key = document.querySelector("meta[name=key]").content;
 const SILENT_MS = 25000; // more than two missed signs of life: the connection is gone
+const LONG = 160; // signs of a limit's sentence beyond which it is set smaller, so that the answers stay in sight
 const at = (id) => document.getElementById(id);
 let stream = null, lastSeen = "", heardAt = 0, awaits = 0, shown = 0, ended = false;
 
@@ -48,6 +49,7 @@ function showNow(line) {
   put("value", line.value); put("unit", line.unit); put("sign", line.sign);
   put("verdict", line.verdict); put("standing", line.standing); put("limit", line.limit);
   card.querySelector(".value").classList.toggle("words", !line.unit && /[a-z]{3}/i.test(line.value));
+  at("limit").classList.toggle("long", line.limit.length > LONG);
   at("caution").hidden = !line.caution; put("caution", line.caution);
   if (line.number !== shown) { card.classList.add("fresh"); setTimeout(() => card.classList.remove("fresh"), 600); }
   shown = line.number;
