@@ -215,3 +215,19 @@ def endurance(
         found = bench_endurance(hours, noise=noise, told=told, progress=bar)
     show(found, as_json)
     raise typer.Exit(0 if found.passed else 1)
+
+
+@app.command()
+def fuzz(
+    only: Annotated[str, typer.Argument(metavar="[TARGET]", help='"job sheets", say; all of them otherwise')] = "",
+    minutes: Annotated[float, typer.Option(help="for each target")] = 1.0,
+    guided: Annotated[bool, typer.Option("--guided", help="look for code not yet reached (needs atheris)")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Odd input: damaged, malicious and senseless files, words and requests are refused in words."""
+    from voicelog.proving.fuzzing import bench_fuzzing
+
+    with progress() as told:
+        found = bench_fuzzing(minutes, only, guided, progress=told)
+    show(found, as_json)
+    raise typer.Exit(0 if found.passed else 1)

@@ -1,6 +1,8 @@
-"""Where the data folders lie: beside the package in a checkout, inside it in an installed wheel."""
+"""Where the data folders lie: beside the package in a checkout, inside it in an installed wheel. How TOML is read."""
 
+import tomllib
 from pathlib import Path
+from typing import Any
 
 from voicelog.errors import VoicelogError
 
@@ -18,3 +20,11 @@ def data_folder(name: str) -> Path:
         where=str(PACKAGE),
         do="Install voicelog again.",
     )
+
+
+def read_toml(text: str) -> dict[str, Any]:
+    """The tables of a TOML text; ValueError for whatever is none: nested too deep, or a figure without end, too."""
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise ValueError("brackets are nested too deep") from None

@@ -61,6 +61,12 @@ class TestRefusedRecordings:
         with pytest.raises(SoundError, match="cannot be read"):
             audio.read_sound(tmp_path / "said.wav")
 
+    @pytest.mark.parametrize("rate_Hz", [1, 3_999, 2_000_000])
+    def test_at_a_rate_that_no_recording_has(self, tmp_path, rate_Hz):
+        soundfile.write(tmp_path / "said.wav", np.zeros(100), rate_Hz)
+        with pytest.raises(SoundError, match=f"it claims {rate_Hz} samples"):
+            audio.read_sound(tmp_path / "said.wav")
+
     def test_without_a_sample(self, tmp_path):
         soundfile.write(tmp_path / "said.wav", np.zeros(0), SECOND)
         with pytest.raises(SoundError, match="is empty"):

@@ -1,13 +1,12 @@
 """Load a limit edition by its short name, its label or its file; refuse one that breaks its rules."""
 
-import tomllib
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from voicelog.checking.edition import Edition
 from voicelog.errors import EditionError
-from voicelog.resources import data_folder
+from voicelog.resources import data_folder, read_toml
 
 
 def load_edition(name: str, folder: Path | None = None) -> Edition:
@@ -42,8 +41,8 @@ def _find(name: str, folder: Path | None) -> Path:
 
 def _read(path: Path) -> dict:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        return read_toml(path.read_text(encoding="utf-8"))
+    except ValueError as error:
         raise EditionError(f"not readable as TOML: {error}.", where=str(path), do="Mend the line it names.") from error
     except OSError as error:
         raise EditionError(f"cannot be opened: {error.strerror}.", where=str(path), do="Check the path.") from error

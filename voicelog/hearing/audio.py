@@ -24,6 +24,7 @@ from voicelog.hearing.filterbank import RATE_HZ
 
 PIECE = RATE_HZ * 60 // 1000  # 960 samples, 60 ms: two outputs of the network; a word waits 30 ms for it on average
 FULL_SCALE = 32768
+RATES_HZ = (4_000, 400_000)  # of a recording: a telephone has 8,000, the finest studio 384,000
 WAIT_S = 2.0  # a microphone that gives nothing for so long is gone
 GAP_S = 1.0  # between two pieces: the computer slept, or the device was away
 BACKLOG = 200  # pieces, 12 s: how far the recogniser may fall behind
@@ -60,6 +61,8 @@ def _blocks(file: Path) -> Iterator[np.ndarray]:
         raise SoundError("there is no such recording.", where=str(file), do="Check the path.")
     try:
         with soundfile.SoundFile(file) as sound:
+            if not RATES_HZ[0] <= sound.samplerate <= RATES_HZ[1]:
+                raise ValueError(f"it claims {sound.samplerate} samples a second")
             resampler = soxr.ResampleStream(sound.samplerate, RATE_HZ, 1, dtype="float32")
             left = sound.frames
             while left > 0 and len(block := sound.read(sound.samplerate, dtype="float32", always_2d=True)):

@@ -9,7 +9,6 @@ that no vowel follows.
 
 import hashlib
 import re
-import tomllib
 import unicodedata
 from collections.abc import Callable, Iterable
 from functools import cached_property
@@ -17,7 +16,7 @@ from pathlib import Path
 
 from voicelog.errors import GrammarError, ModelError
 from voicelog.hearing.phones import PHONES, Pronunciation, non_rhotic
-from voicelog.resources import data_folder
+from voicelog.resources import data_folder, read_toml
 
 FILE = "pronunciations.toml"
 
@@ -88,8 +87,8 @@ def with_dropped_r(ways: Iterable[Pronunciation]) -> tuple[Pronunciation, ...]:
 def read_pronunciations(file: Path) -> dict[str, tuple[Pronunciation, ...]]:
     """``zed = "Z EH D"`` a line; raises GrammarError naming file and word."""
     try:
-        entries = tomllib.loads(file.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        entries = read_toml(file.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
         raise GrammarError(f"the pronunciations cannot be read: {error}.", where=str(file)) from None
     return {word: _ways(word, said, str(file)) for word, said in entries.items()}
 

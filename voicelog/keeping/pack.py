@@ -37,6 +37,8 @@ MOST_FILES = 100_000  # a sound every three seconds for 80 hours
 MOST_BYTES = 8 << 30  # 8 GiB unpacked
 MOST_MANIFEST = 32 << 20  # 32 MiB: 100,000 files at about 200 bytes, and room
 MOST_SWELLING = 100  # unpacked : packed; journals give about 10, an archive made to swell up to 1,032
+MOST_NAME = 200  # signs of one part of a name; systems take 255 bytes
+DEVICE = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])( *\..*)?", re.IGNORECASE)  # Windows: no files
 SMALL = 1 << 20  # files up to 1 MiB may swell as they like: MOST_BYTES bounds them
 
 
@@ -193,10 +195,14 @@ def _refuse_unless_plain(packed: Path, member: zipfile.ZipInfo) -> None:
 
 
 def is_inside(name: str) -> bool:
-    """Whether a name, on any system, stays in the folder it is put in."""
+    """Whether a name, on any system, is that of a file in the folder it is put in."""
     parts = PurePosixPath(name).parts
     plain = bool(name) and not name.startswith("/") and not re.search(r'[\x00-\x1f\\:*?"<>|]', name)
-    return plain and "/".join(parts) == name and not any(part.endswith((".", " ")) for part in parts)
+    return plain and "/".join(parts) == name and not any(_is_odd(part) for part in parts)
+
+
+def _is_odd(part: str) -> bool:
+    return part.endswith((".", " ")) or len(part) > MOST_NAME or bool(DEVICE.fullmatch(part))
 
 
 def _manifest(archive: zipfile.ZipFile, packed: Path, members: list[zipfile.ZipInfo]) -> Manifest:

@@ -96,6 +96,8 @@ def _toml(text: str, where: str) -> dict[str, Any]:
         return tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         raise SheetError(_syntax(str(error), text), where=where, do="Mend that line first.") from None
+    except ValueError as error:  # a figure of thousands of digits
+        raise SheetError(f"not TOML: {error}.", where=where) from None
     except RecursionError:
         raise SheetError("brackets are nested too deep for a job sheet.", where=where) from None
 

@@ -20,6 +20,7 @@ import re
 import shutil
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -31,7 +32,7 @@ import soundfile
 from pydantic import ValidationError
 
 import voicelog
-from voicelog.errors import InputError, KeepingError, ModelError, StorageFull
+from voicelog.errors import InputError, KeepingError, StorageFull, VoicelogError
 from voicelog.hearing import filterbank
 from voicelog.hearing.filterbank import RATE_HZ
 from voicelog.hearing.lexicon import read_pronunciations
@@ -48,6 +49,7 @@ PORTABLE = (ACOUSTIC, FEATURES, ABOUT, WORDS)  # what an export carries: never s
 LARGEST = 200_000_000  # bytes of one file in an export; far more than any network here
 NAME = re.compile(r"[^\W\d_][\w .-]{0,39}")
 FORM = 1  # of about.json
+NO_ARCHIVE = (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError)
 
 
 class About(Noun):
@@ -320,8 +322,10 @@ def _unpacked(file: Path, folder: Path) -> About:
         read_model(folder / ACOUSTIC)
         if not (folder / FEATURES).is_file():
             raise ValueError("conf/fbank.conf is missing")
+        if (folder / WORDS).is_file():
+            read_pronunciations(folder / WORDS)
         return about
-    except (OSError, ValueError, ModelError, zipfile.BadZipFile, zipfile.LargeZipFile) as error:
+    except (OSError, ValueError, VoicelogError, *NO_ARCHIVE) as error:
         raise InputError(f"not a voice of this program: {_short(error)}.", where=str(file)) from None
 
 

@@ -1,7 +1,6 @@
 """The grammar files as frozen nouns: quantities, units, commands, results, and how places are said."""
 
 import hashlib
-import tomllib
 from decimal import Decimal
 from pathlib import Path
 from typing import Literal
@@ -12,7 +11,7 @@ from voicelog.errors import GrammarError
 from voicelog.meaning.numbers import NumberWords, load_number_words
 from voicelog.meaning.phrase import read_phrase, spellings
 from voicelog.model import Noun
-from voicelog.resources import data_folder
+from voicelog.resources import data_folder, read_toml
 
 Phrases = tuple[str, ...]
 _FILES = ("units", "commands", "results", "places", "sequences")
@@ -141,7 +140,7 @@ class Grammar(Noun):
 def _read_step(step: str) -> dict:
     """ "rcd_time: multiple=1" as quantity and conditions."""
     quantity, _, rest = step.partition(":")
-    conditions = dict(pair.strip().split("=", 1) for pair in rest.split(",") if pair.strip())
+    conditions = dict(pair.strip().partition("=")[::2] for pair in rest.split(",") if pair.strip())
     return {"quantity": quantity.strip(), "conditions": conditions}
 
 
@@ -163,7 +162,7 @@ def load_grammar(kind: str = "fixed-wiring", folder: Path | None = None) -> Gram
         kind=kind,
         version=_digest(folder, ("numbers", *tables)),
         numbers=load_number_words(folder / "numbers.toml"),
-        units={s: _noun(Unit, {"symbol": s, **t}, "units.toml", s) for s, t in tables["units"].items()},
+        units={s: _unit(s, table) for s, table in tables["units"].items()},
         quantities=_keyed(Quantity, tables[kind].get("quantity", []), f"{kind}.toml"),
         commands=_keyed(CommandWord, tables["commands"].get("command", []), "commands.toml"),
         results=_keyed(ResultWord, tables["results"].get("result", []), "results.toml"),
@@ -176,10 +175,10 @@ def load_grammar(kind: str = "fixed-wiring", folder: Path | None = None) -> Gram
 
 def _table(file: Path) -> dict:
     try:
-        return tomllib.loads(file.read_text(encoding="utf-8"))
+        return read_toml(file.read_text(encoding="utf-8"))
     except FileNotFoundError as error:
         raise GrammarError("there is no such grammar file.", where=file.name) from error
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError) as error:
         raise GrammarError(f"the file is not readable TOML ({error}).", where=file.name) from error
 
 
@@ -197,7 +196,15 @@ def _noun(kind: type, table: dict, file: str, entry: str):
         raise GrammarError(f"{field}: {first['msg']}.", where=f"{file}, {entry}") from error
 
 
-def _keyed(kind: type, rows: list[dict], file: str) -> dict:
+def _unit(symbol: str, table: object) -> Unit:
+    if not isinstance(table, dict):
+        raise GrammarError("a unit is a table of its own.", where=f"units.toml, {symbol}")
+    return _noun(Unit, {**table, "symbol": symbol}, "units.toml", symbol)
+
+
+def _keyed(kind: type, rows: object, file: str) -> dict:
+    if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+        raise GrammarError("its entries are tables, each in double brackets.", where=file)
     found = {}
     for number, row in enumerate(rows, start=1):
         noun = _noun(kind, row, file, str(row.get("key", f"entry {number}")))

@@ -4,7 +4,6 @@ The two directions live together because what is said back must read as what
 was heard. Digits after the point are kept as spoken, so 2.50 is not 2.5.
 """
 
-import tomllib
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
@@ -23,6 +22,7 @@ from voicelog.meaning.phrase import (
     sequence,
 )
 from voicelog.model import Comparison, Number
+from voicelog.resources import read_toml
 
 # Rarer ways to say a number, in nats: they keep the ear from preferring them to plain ones.
 RARE = 1.0
@@ -50,7 +50,7 @@ class NumberWords:
 def load_number_words(file: Path) -> NumberWords:
     """Read grammars/numbers.toml. Raises GrammarError naming the file."""
     try:
-        table = tomllib.loads(file.read_text(encoding="utf-8"))
+        table = read_toml(file.read_text(encoding="utf-8"))
         return NumberWords(
             digits=_by_word(table["digits"], str),
             teens=_by_word(table["teens"], int),
@@ -62,7 +62,7 @@ def load_number_words(file: Path) -> NumberWords:
             comparison={Comparison(sign): tuple(said) for sign, said in table["comparison"].items()},
             spoken_digit={digit: said[0] for digit, said in table["digits"].items()},
         )
-    except (OSError, KeyError, ValueError, tomllib.TOMLDecodeError) as error:
+    except (OSError, LookupError, ValueError, TypeError, AttributeError) as error:
         raise GrammarError(f"the number words cannot be read ({error}).", where=file.name) from error
 
 
