@@ -241,3 +241,6 @@ def test_the_sound_of_an_entry_is_removed_and_its_trace_stays(tmp_path):
     assert job.entries()[-1].reason == "said something private"
     assert voicelog("verify", folder).returncode == 0
     refused(voicelog("unclip", folder, 99, "--reason", "none"), "no entry 99")
+    (folder / "log.html").write_text("written before")
+    every = voicelog("unclip", folder, "--reason", "all of them").stdout
+    assert "removed 0 sounds" in every and "log.html still holds it" in every

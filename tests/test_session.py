@@ -52,6 +52,9 @@ class SoundingEar(ScriptedEar):
         return np.arange(2000, dtype=np.int16)
 
 
+NOTHING = object()  # in place of a clips folder: no sound is kept
+
+
 def run(job, ear, policy=Policy.EVERY, watcher=None, clips=None, **options):
     visit = open_visit(job)
     with visit.job.journal() as journal:
@@ -61,7 +64,7 @@ def run(job, ear, policy=Policy.EVERY, watcher=None, clips=None, **options):
             ear,
             SilentMouth(),
             journal,
-            clips or visit.job.clip_folder(),
+            None if clips is NOTHING else clips or visit.job.clip_folder(),
             watcher or Watcher(),
             visit.versions(),
             **options,
@@ -106,6 +109,13 @@ def test_every_entry_with_words_keeps_their_sound(job):
         samples, rate_Hz = read_clip(job, entry.clip)
         assert rate_Hz == 16_000
         assert samples.tolist() == list(range(2000))
+
+
+def test_a_visit_whose_sound_is_not_kept_says_so(job):
+    run(job, SoundingEar(["circuit one polarity pass", "affirm"]), clips=NOTHING)
+    entries = open_job(job).entries()
+    assert entries[0].detail["sound"] == "not kept" and not any(entry.clip for entry in entries)
+    assert not (job / "clips").exists()
 
 
 class FullFolder:

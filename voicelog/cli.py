@@ -108,6 +108,7 @@ def listen(
     network: Annotated[bool, typer.Option("--network", help="with --page: on the local network too, by key")] = False,
     tester: Annotated[str, typer.Option(metavar="NAME", help="whose learnt voice holds the probes")] = "",
     mate: Annotated[str, typer.Option(metavar="NAME", help="whose learnt voice stands at the board")] = "",
+    no_sound: Annotated[bool, typer.Option("--no-sound", help="keep the words only, no recording of them")] = False,
     push_to_talk: Annotated[
         bool, typer.Option("--push-to-talk", help="hear one utterance for each press of Enter")
     ] = False,
@@ -127,6 +128,7 @@ def listen(
         page=page or network,
         network=network,
         push_to_talk=push_to_talk,
+        keep_sound=not no_sound,
         crew=tuple(name for name in (tester, mate) if name),
     )
     record = visiting.listen(folder, options, console())
@@ -171,13 +173,16 @@ def report(
     out: Annotated[
         Path | None, typer.Option(metavar="PATH", help="the file (with --format) or folder; beside the job otherwise")
     ] = None,
+    without_sounds: Annotated[
+        bool, typer.Option("--without-sounds", help="a log that cannot be played, to hand out")
+    ] = False,
 ) -> None:
     """Write schedule (CSV, JSON), log (HTML) and report (PDF), or one of them in another form."""
     from voicelog import handing_over
     from voicelog.keeping.job import open_job
 
     if form is None:
-        for path in handing_over.write_all(folder, out):
+        for path in handing_over.write_all(folder, out, sounds=not without_sounds):
             console().print(f"wrote {path}", markup=False)
         return
     path = handing_over.write_one(open_job(folder), form.value, out or folder / f"report.{form.value}")
@@ -231,30 +236,43 @@ def review(
 @app.command()
 def unclip(
     folder: JobFolder,
-    entry: Annotated[int, typer.Argument(metavar="ENTRY", help="number of the entry whose sound goes")],
     reason: Annotated[str, typer.Option(help="why; it stays in the journal")],
+    entry: Annotated[int, typer.Argument(metavar="ENTRY", help="whose sound goes; every sound when left out")] = 0,
 ) -> None:
-    """Remove the sound of an entry for good; the entry, the digest of its sound and the reason stay."""
-    from voicelog.keeping.clips import remove_clip
+    """Remove the sound of an entry for good, or every sound; the entries, the digests and the reason stay."""
+    from voicelog.keeping.clips import remove_clip, remove_clips
     from voicelog.keeping.job import open_job
 
     with open_job(folder).journal() as journal:
+        if not entry:
+            count = remove_clips(journal, folder, reason)
+            console().print(f"removed {count} sounds; the journal says so{_written_before(folder)}", markup=False)
+            return
         meant = next((one for one in journal.entries() if one.number == entry), None)
         if meant is None:
             raise InputError(f"there is no entry {entry}.", where=str(folder))
         trace = remove_clip(journal, folder, meant, reason)
-    console().print(f"removed the sound of entry {entry}; entry {trace.number} says so", markup=False)
+    told = f"removed the sound of entry {entry}; entry {trace.number} says so{_written_before(folder)}"
+    console().print(told, markup=False)
+
+
+def _written_before(folder: Path) -> str:
+    """A log that was written before holds the sound still."""
+    return ". log.html still holds it: write the report anew" if (folder / "log.html").exists() else ""
 
 
 @app.command()
 def pack(
     folder: JobFolder,
     out: Annotated[Path, typer.Argument(metavar="FILE", help="the one file to make")],
+    without_sounds: Annotated[
+        bool, typer.Option("--without-sounds", help="leave the sounds out; the packed journal says so")
+    ] = False,
 ) -> None:
     """The whole job as one file."""
     from voicelog.keeping import pack as packing
 
-    found = packing.pack(folder, out)
+    found = (packing.pack_without_sounds if without_sounds else packing.pack)(folder, out)
     console().print(
         f"packed {folder} into {out}: {found.state}, {found.entries} entries, head {found.head}", markup=False
     )

@@ -31,8 +31,8 @@ from voicelog.visit import edition_of, previous_of, standing, taken
 FURTHEST = 4  # times as long as a value was watched: a forecast is drawn no further ahead
 
 
-def write_all(folder: Path, out: Path | None = None) -> Iterator[Path]:
-    """Schedule as CSV and JSON, log as HTML, report as PDF; each path once it is written.
+def write_all(folder: Path, out: Path | None = None, sounds: bool = True) -> Iterator[Path]:
+    """Schedule as CSV and JSON, log as HTML (with its sounds or without), report as PDF; each path once it is written.
 
     Raises the errors of reading the job, and StorageFull or KeepingError when the disk refuses.
     """
@@ -44,7 +44,7 @@ def write_all(folder: Path, out: Path | None = None) -> Iterator[Path]:
     for form in ("csv", "json"):
         write_report(report, form, out / f"schedule.{form}")
         yield out / f"schedule.{form}"
-    write_log(job.sheet, entries, _clips(job), out / "log.html")
+    write_log(job.sheet, entries, _clips(job), out / "log.html", sounds)
     yield out / "log.html"
     write_report(report, "pdf", out / "report.pdf")
     yield out / "report.pdf"

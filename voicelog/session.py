@@ -49,7 +49,7 @@ class Session:
     ear: Ear
     mouth: Mouth
     journal: Journal
-    clips: ClipFolder
+    clips: ClipFolder | None  # None: no sound is kept
     watcher: Watcher = field(default_factory=Watcher)
     versions: dict[str, str] = field(default_factory=dict)
     filler_margin: float = 0.0  # nats by which the best reading must beat talk that is not in the grammar
@@ -84,7 +84,12 @@ class Session:
 
     def _begin(self) -> None:
         self.desk = replace(self.desk, record=fold(self.journal.entries()))
-        self._keep(Draft(kind=EntryKind.STARTED, detail={**self.versions, "policy": self.desk.policy.value}), None)
+        self._keep(Draft(kind=EntryKind.STARTED, detail=self._terms()), None)
+
+    def _terms(self) -> dict[str, str]:
+        """By what it is understood and judged, who confirms, and whether its sound is kept."""
+        silent = {} if self.clips else {"sound": "not kept"}
+        return {**self.versions, "policy": self.desk.policy.value, **silent}
 
     def _finish(self) -> None:
         unconfirmed = len(self.desk.record.unconfirmed)
@@ -150,7 +155,8 @@ class Session:
 
     def _with_clip(self, draft: Draft, heard: Heard | None) -> Draft:
         """The sound of the words goes with them; without room for it the entry goes on alone."""
-        samples = self.ear.sound(heard) if heard is not None and draft.words else None
+        wanted = self.clips is not None and heard is not None and draft.words
+        samples = self.ear.sound(heard) if wanted else None
         if samples is None or not len(samples):
             return draft
         try:

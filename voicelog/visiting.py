@@ -65,6 +65,7 @@ class Options:
     page: bool = False  # a live page on this computer
     network: bool = False  # and on the local network, by key
     crew: tuple[str, ...] = ()  # names of learnt voices: the tester, the mate
+    keep_sound: bool = True  # of what is heard, beside the words
     push_to_talk: bool = False  # hear only the utterance after each press of Enter, or of a pedal that acts as one
 
 
@@ -81,7 +82,7 @@ def listen(folder: Path, options: Options, console: Console) -> Record:
         if not options.typed:
             watch_keys(hand, mouth)
         ear = stack.enter_context(open_ear(visit, options, hand, mouth, partial(_remarked, watcher, mouth)))
-        record = run(visit, ear, mouth, Policy(options.policy), watcher)
+        record = run(visit, ear, mouth, Policy(options.policy), watcher, options.keep_sound)
     if options.crew:
         from voicelog.lessons import after_visit
 
@@ -108,7 +109,7 @@ def watch_keys(hand: "Hand[Pressed]", mouth: Mouth) -> None:
         Thread(target=watch, daemon=True, name="keys").start()
 
 
-def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher) -> Record:
+def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher, keep_sound: bool = True) -> Record:
     """Hear, answer and keep until the ear has no more or the visit is ended."""
     with visit.job.journal() as journal:
         session = Session(
@@ -117,7 +118,7 @@ def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher) 
             ear=ear,
             mouth=mouth,
             journal=journal,
-            clips=visit.job.clip_folder(),
+            clips=visit.job.clip_folder() if keep_sound else None,
             watcher=watcher,
             versions=visit.versions(),
             filler_margin=TALK_MARGIN,

@@ -1,6 +1,7 @@
 import hashlib
 import os
 import shutil
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
@@ -8,8 +9,9 @@ import pytest
 
 from tests.keeping.conftest import NOON, Ticking, called
 from voicelog.errors import KeepingError, StorageFull
-from voicelog.keeping.clips import CLIPS, ClipFolder, read_clip, remove_clip
+from voicelog.keeping.clips import CLIPS, ClipFolder, read_clip, remove_clip, remove_clips
 from voicelog.keeping.journal import Journal, read_entries
+from voicelog.keeping.verify import verify_job
 
 RATE_HZ = 16000
 SOUND = (np.sin(np.arange(8000) * 0.17) * 12000).astype(np.int16)  # half a second
@@ -70,6 +72,17 @@ def test_a_full_disk_leaves_no_half_sound(job: Path, monkeypatch: pytest.MonkeyP
 def test_what_is_no_sound_is_refused(job: Path, samples: np.ndarray):
     with pytest.raises(KeepingError):
         ClipFolder(job).keep(samples, RATE_HZ, NOON)
+
+
+def test_every_sound_can_be_removed_once_each_with_its_trace(job: Path):
+    clips = [ClipFolder(job).keep(SOUND, RATE_HZ, NOON + timedelta(seconds=n)) for n in range(3)]
+    with Journal.open(job, Ticking()) as journal:
+        entries = [journal.append(called(clip=clip.name, clip_sha256=clip.sha256)) for clip in clips]
+        remove_clip(journal, job, entries[1], "a visitor speaks in it")
+        assert remove_clips(journal, job, "asked to") == 2 and remove_clips(journal, job, "again") == 0
+    assert list((job / CLIPS).iterdir()) == []
+    assert [entry.refers for entry in read_entries(job)[3:]] == [2, 1, 3]
+    assert (verify_job(job).state, verify_job(job).remarks) == ("whole", ())
 
 
 def test_a_removed_clip_leaves_its_trace(job: Path):

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tests.keeping.conftest import NOON, Ticking, reading
 from tests.keeping.test_journal import tamper
 from voicelog.errors import JournalTampered, KeepingError
-from voicelog.keeping.clips import CLIPS, ClipFolder
+from voicelog.keeping.clips import CLIPS, ClipFolder, remove_clip
 from voicelog.keeping.job import open_job
 from voicelog.keeping.journal import CLOCK_REMARK, Journal, head, read_entries
 from voicelog.keeping.merge import merge
@@ -119,6 +119,42 @@ def test_sounds_of_one_name_are_both_kept(tmp_path: Path):
     merge(tmp_path / "b", tmp_path / "c", tmp_path / "n", LATE)
     assert verify_job(tmp_path / "n").exit_code == 0
     assert len(list((tmp_path / "n" / CLIPS).iterdir())) == 1
+
+
+def test_a_sound_that_one_has_removed_does_not_come_back_from_the_other(tmp_path: Path):
+    folder = job(tmp_path / "a")
+    kept = [ClipFolder(folder).keep(np.full(800, level, np.int16), 16000, NOON) for level in (1, 2)]
+    job(
+        folder,
+        *(
+            said("0.5", str(n)).model_copy(update={"clip": c.name, "clip_sha256": c.sha256})
+            for n, c in enumerate(kept, 1)
+        ),
+    )
+    shutil.copytree(folder, tmp_path / "b")
+    with Journal.open(tmp_path / "b", LATE) as journal:
+        remove_clip(journal, tmp_path / "b", journal.entries()[0], "a visitor speaks in it")
+    for n, (one, other) in enumerate((("a", "b"), ("b", "a"))):
+        merge(tmp_path / one, tmp_path / other, tmp_path / f"m{n}", LATE)
+        found = verify_job(tmp_path / f"m{n}")
+        assert (found.state, found.remarks) == ("whole", ())
+        assert [clip.name for clip in (tmp_path / f"m{n}" / CLIPS).iterdir()] == [kept[1].name]
+        merge(tmp_path / f"m{n}", tmp_path / "a", tmp_path / f"again{n}", LATE)
+        assert len(list((tmp_path / f"again{n}" / CLIPS).iterdir())) == 1
+
+
+def test_a_removed_sound_gives_its_name_to_no_other(tmp_path: Path):
+    for name, level in (("a", 1), ("b", 2)):
+        folder = job(tmp_path / name)
+        clip = ClipFolder(folder).keep(np.full(800, level, np.int16), 16000, NOON)
+        job(folder, said("0.5").model_copy(update={"clip": clip.name, "clip_sha256": clip.sha256}))
+    with Journal.open(tmp_path / "a", LATE) as journal:
+        remove_clip(journal, tmp_path / "a", journal.entries()[0], "a visitor speaks in it")
+    for one, other, into in (("a", "b", "m"), ("b", "a", "n")):
+        merge(tmp_path / one, tmp_path / other, tmp_path / into, LATE)
+        found = verify_job(tmp_path / into)
+        assert (found.state, found.remarks) == ("whole", ())
+        assert len(list((tmp_path / into / CLIPS).iterdir())) == 1
 
 
 def test_a_clock_that_went_back_disturbs_no_order(tmp_path: Path):

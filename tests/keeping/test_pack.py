@@ -13,7 +13,7 @@ from tests.keeping.test_journal import log, tamper
 from tests.keeping.test_verify import with_clips
 from voicelog.errors import JournalLocked, KeepingError, StorageFull
 from voicelog.keeping.journal import Journal, read_entries
-from voicelog.keeping.pack import FORMAT, MANIFEST, is_inside, pack, unpack
+from voicelog.keeping.pack import FORMAT, MANIFEST, is_inside, pack, pack_without_sounds, unpack
 from voicelog.keeping.sheet import new_job
 from voicelog.keeping.storage import sha256_of
 from voicelog.keeping.verify import verify_job
@@ -45,6 +45,20 @@ def test_a_job_arrives_byte_for_byte(whole: Path, tmp_path: Path):
     assert (found.state, found.entries) == ("whole", 3)
     assert files(tmp_path / "there" / "job") == files(whole)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["job", "p.zip", "there"]
+
+
+def test_the_sounds_can_be_left_out_and_the_pack_says_so(whole: Path, tmp_path: Path):
+    (whole / "log.html").write_text("a log with its sounds inside")
+    before, head = files(whole), verify_job(whole).head
+    found = pack_without_sounds(whole, tmp_path / "p.zip")
+    assert (found.state, found.entries) == ("whole", 6)
+    assert unpack(tmp_path / "p.zip", tmp_path / "there").state == "whole"
+    assert list((tmp_path / "there").rglob("*.flac")) == [] and not (tmp_path / "there" / "log.html").exists()
+    assert (tmp_path / "there" / "prints").is_dir()
+    traces = read_entries(tmp_path / "there")[3:]
+    assert [(trace.refers, trace.reason) for trace in traces] == [(n, "left out of the pack") for n in (1, 2, 3)]
+    assert verify_job(tmp_path / "there", head).exit_code == 0  # the head that was printed before still holds
+    assert files(whole) == before
 
 
 def test_the_same_job_packs_to_the_same_bytes(whole: Path, tmp_path: Path):

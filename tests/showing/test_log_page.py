@@ -143,6 +143,13 @@ def test_a_missing_changed_or_removed_clip_is_never_offered(tmp_path):
     assert not any(found[n].sound.src for n in (7, 8, 10))
 
 
+def test_sounds_can_be_left_out_of_the_page(tmp_path):
+    entries = sample.story(tmp_path / "clips")
+    write_log(sample.sheet(), entries, tmp_path / "clips", tmp_path / "log.html", sounds=False)
+    page = (tmp_path / "log.html").read_text(encoding="utf-8")
+    assert "sound left out" in page and "data-sound" not in page and "base64," not in page
+
+
 def test_a_clip_name_never_leads_out_of_the_folder(tmp_path):
     (tmp_path / "secret.wav").write_bytes(b"not for the page")
     entry = ENTRIES[1].model_copy(update={"clip": "../secret.wav"})

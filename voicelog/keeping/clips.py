@@ -95,6 +95,16 @@ def read_clip(job_folder: Path, name: str) -> tuple[np.ndarray, int]:
     return samples, rate_hz
 
 
+def remove_clips(journal: Journal, job_folder: Path, reason: str) -> int:
+    """Delete every sound that is still there, each with its trace; give back how many."""
+    entries = journal.entries()
+    gone = {entry.detail.get("clip") for entry in entries if REMOVED.items() <= entry.detail.items()}
+    kept = [entry for entry in entries if entry.clip and entry.clip not in gone]
+    for entry in kept:
+        remove_clip(journal, job_folder, entry, reason)
+    return len(kept)
+
+
 def remove_clip(journal: Journal, job_folder: Path, entry: Entry, reason: str) -> Entry:
     """Delete an entry's sound and leave a trace: the entry itself, its digest and the reason stay.
 

@@ -14,13 +14,13 @@ listed and noted, for people to settle.
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
 from voicelog.errors import KeepingError
-from voicelog.keeping.clips import CLIPS
+from voicelog.keeping.clips import CLIPS, REMOVED
 from voicelog.keeping.database import JOURNAL
 from voicelog.keeping.heads import HEADS
 from voicelog.keeping.job import open_job
@@ -105,7 +105,12 @@ def _one_job(first: Path, second: Path) -> Iterator[str]:
 
 
 def _carry_along(sources: tuple[_Source, _Source], part: Path) -> None:
-    """The journals as they were, and the sounds, under names of their own where two are called alike."""
+    """The journals as they were, and the sounds, under names of their own where two are called alike.
+
+    A sound that either of the two has removed stays removed, though the other still has it.
+    """
+    removed = {sound for source in sources for sound in _removed(source.entries)}
+    taken: dict[str, str] = {}  # merged clip name -> SHA-256
     shutil.copyfile(sources[0].folder / SHEET, part / SHEET)
     for source in sources:
         kept = part / SOURCES / source.name
@@ -114,19 +119,40 @@ def _carry_along(sources: tuple[_Source, _Source], part: Path) -> None:
             shutil.copyfile(source.folder / name, kept / name)
         if (source.folder / SOURCES).is_dir():  # it was merged itself: what went into it goes along
             shutil.copytree(source.folder / SOURCES, kept / SOURCES)
-        for clip in sorted((source.folder / CLIPS).glob("*")):
-            if clip.is_file():
-                source.clips[clip.name] = _carry_clip(clip, part / CLIPS, source.name)
+        gone = {entry.clip: entry.clip_sha256 for entry in source.entries if _sound(entry) in removed}
+        there = [clip for clip in sorted((source.folder / CLIPS).glob("*")) if clip.is_file()]
+        digests = {clip.name: sha256_of(clip) for clip in there} | gone
+        for name in sorted(digests):
+            source.clips[name] = _free_name(name, digests[name], source.name, taken)
+        _copy(there, source.clips, gone, part / CLIPS)
 
 
-def _carry_clip(clip: Path, to: Path, source: str) -> str:
-    to.mkdir(exist_ok=True)
-    path = to / clip.name
-    if path.exists() and sha256_of(path) != sha256_of(clip):
-        path = to / f"{clip.stem}-{source}{clip.suffix}"
-    if not path.exists():
-        shutil.copyfile(clip, path)
-    return path.name
+def _removed(entries: Iterable[Entry]) -> Iterator[tuple[str, datetime]]:
+    """Each sound that was removed with a trace."""
+    by_number = {entry.number: entry for entry in entries}
+    for entry in by_number.values():
+        if REMOVED.items() <= entry.detail.items() and entry.refers in by_number:
+            yield _sound(by_number[entry.refers])
+
+
+def _sound(entry: Entry) -> tuple[str, datetime]:
+    """What tells a sound apart whatever its file is called in one journal or the other."""
+    return entry.clip_sha256, entry.at
+
+
+def _free_name(name: str, sha256: str, source: str, taken: dict[str, str]) -> str:
+    if taken.get(name, sha256) != sha256:
+        name = f"{Path(name).stem}-{source}{Path(name).suffix}"
+    taken[name] = sha256
+    return name
+
+
+def _copy(clips: Iterable[Path], names: Mapping[str, str], gone: Container[str], to: Path) -> None:
+    for clip in clips:
+        path = to / names[clip.name]
+        if clip.name not in gone and not path.exists():
+            to.mkdir(exist_ok=True)
+            shutil.copyfile(clip, path)
 
 
 # ---------------------------------------------------------------- entries

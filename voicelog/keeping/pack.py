@@ -11,6 +11,7 @@ import os
 import re
 import shutil
 import stat
+import tempfile
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -22,7 +23,8 @@ from pydantic import ValidationError
 
 from voicelog.errors import JournalLocked, KeepingError
 from voicelog.keeping.chain import canonical
-from voicelog.keeping.journal import LOCK, WRITER, hold
+from voicelog.keeping.clips import remove_clips
+from voicelog.keeping.journal import LOCK, WRITER, Journal, hold
 from voicelog.keeping.sheet import SHEET
 from voicelog.keeping.storage import CHUNK, Progress, flush_folder, quiet, refusal, sha256_of
 from voicelog.keeping.verify import Verification, verify_job
@@ -30,6 +32,7 @@ from voicelog.model import Noun
 
 FORMAT = "voicelog pack 1"
 MANIFEST = "manifest.json"
+PLAYABLE = "log.html"  # the one document that has sounds inside
 LEFT_OUT = {LOCK, WRITER, MANIFEST}
 DAY_ONE = (1980, 1, 1, 0, 0, 0)  # the same job packs to the same bytes
 
@@ -79,6 +82,26 @@ def pack(folder: Path, to: Path, progress: Progress = quiet) -> Verification:
         if lock:
             lock.release()
     return found
+
+
+def pack_without_sounds(folder: Path, to: Path, progress: Progress = quiet) -> Verification:
+    """Pack a job less its sounds: the packed journal goes on where the job's ends and says what was left out.
+
+    The job itself stays as it is. Raises JournalLocked, JournalTampered, StorageFull, KeepingError.
+    """
+    lock = _held(folder)
+    try:
+        with tempfile.TemporaryDirectory() as place:
+            copy = Path(place) / folder.resolve().name
+            shutil.copytree(folder, copy, ignore=shutil.ignore_patterns(*LEFT_OUT, PLAYABLE, to.name))
+            with Journal.open(copy) as journal:
+                remove_clips(journal, copy, "left out of the pack")
+            return pack(copy, to, progress)
+    except OSError as error:
+        raise refusal(error, to) from None
+    finally:
+        if lock:
+            lock.release()
 
 
 def _held(folder: Path) -> FileLock | None:

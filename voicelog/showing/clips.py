@@ -36,6 +36,7 @@ class ClipShelf:
     folder: Path | None = None  # None: no sound at all
     page_folder: Path = Path()
     embed: bool = True
+    left_out: bool = False  # the page is to carry no sound though there is some
     removed: frozenset[int] = field(default_factory=frozenset)  # entries whose sound was removed on purpose
 
     def sound(self, entry: Entry) -> Sound:
@@ -44,6 +45,8 @@ class ClipShelf:
             return Sound()
         if entry.number in self.removed:
             return Sound(why="sound removed")
+        if self.left_out:
+            return Sound(why="sound left out")
         path = self._path(entry.clip)
         data = _bytes(path)
         if path is None or data is None:
@@ -70,7 +73,7 @@ def shelf_for(
     gone = (e.refers for e in entries if e.detail.get("action") == CLIP_REMOVED)
     removed = frozenset(number for number in gone if number is not None)
     total = sum(_size(folder / Path(e.clip).name) for e in entries if folder and e.clip)
-    return ClipShelf(folder, page_folder, total <= up_to_bytes, removed)
+    return ClipShelf(folder, page_folder, total <= up_to_bytes, removed=removed)
 
 
 def _size(path: Path) -> int:

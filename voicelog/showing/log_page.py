@@ -67,10 +67,16 @@ class LogRow:
 
 
 def write_log(
-    sheet: Sheet, entries: Sequence[Entry], clips: Path | None, out: Path, zone: tzinfo | None = None
+    sheet: Sheet,
+    entries: Sequence[Entry],
+    clips: Path | None,
+    out: Path,
+    sounds: bool = True,
+    zone: tzinfo | None = None,
 ) -> None:
-    """Write the log page to ``out``. KeepingError when the disk refuses."""
-    page = log_page(sheet, entries, shelf_for(entries, clips, out.parent), zone)
+    """Write the log page to ``out``, with its sounds or without. KeepingError when the disk refuses."""
+    shelf = shelf_for(entries, clips, out.parent) if sounds else ClipShelf(left_out=True)
+    page = log_page(sheet, entries, shelf, zone)
     try:
         out.write_text(page, encoding="utf-8")
     except OSError as error:
