@@ -73,27 +73,26 @@ def accuracy(
 
 @app.command()
 def chatter(
-    hours: Annotated[float, typer.Option(help="of talk and noise")] = 1.0,
+    hours: Annotated[float, typer.Option(help="of talk in the program's own voices")] = 1.0,
+    recorded: Annotated[
+        list[Path] | None, typer.Option(metavar="DIR", help="recorded talk and its index.jsonl, each used once")
+    ] = None,
+    babble: Annotated[float, typer.Option(help="hours of several people of the first DIR at once")] = 0.0,
     noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise")] = None,
+    noise_hours: Annotated[float, typer.Option(help="of noise alone")] = 0.0,
     keep: Annotated[Path | None, typer.Option(metavar="FILE", help="go on from there, and keep what was found")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Speech that is not meant for the log: what is offered of it an hour, and what is kept."""
     from voicelog import visiting
+    from voicelog.proving.bystanders import sources
     from voicelog.proving.chatter import bench_chatter
     from voicelog.proving.rehearsal import stage_of
 
     visit = visiting.open_visit_or_demo(None)
+    who = sources(visit.reader, hours, recorded or (), babble, noise, noise_hours)
     with progress() as told:
-        found = bench_chatter(
-            stage_of(visit),
-            visiting.open_recogniser(visit),
-            hours,
-            filler_margin=visiting.TALK_MARGIN,
-            noise=noise,
-            keep=keep,
-            progress=told,
-        )
+        found = bench_chatter(stage_of(visit), visiting.open_recogniser(visit), who, keep=keep, progress=told)
     show(found, as_json)
 
 

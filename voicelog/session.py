@@ -17,6 +17,7 @@ from voicelog.meaning.parsing import Context, Reader
 from voicelog.model import Command, Draft, Entry, EntryKind, Heard, Understood
 from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Event, Keep, Mode, Said, Silence, Speak
 from voicelog.talking.dialogue import numbered, onward, step
+from voicelog.talking.overhearing import Overhearing
 from voicelog.talking.tones import Tone
 from voicelog.talking.voice import Mouth
 
@@ -52,7 +53,7 @@ class Session:
     clips: ClipFolder | None  # None: no sound is kept
     watcher: Watcher = field(default_factory=Watcher)
     versions: dict[str, str] = field(default_factory=dict)
-    filler_margin: float = 0.0  # nats by which the best reading must beat talk that is not in the grammar
+    overhearing: Overhearing = field(default_factory=Overhearing)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     talk: Conversation = Conversation()
 
@@ -100,8 +101,9 @@ class Session:
     def _take(self, heard: Heard) -> None:
         """An utterance: its meaning moves the dialogue, unless it was not meant for the log."""
         self.watcher.heard(heard)
-        if not self._is_other_talk(heard):
-            self._move(self._meaning(heard), heard)
+        said = self._meaning(heard)
+        if not self._is_other_talk(heard, said.understood):
+            self._move(said, heard)
 
     def _answer(self, pressed: Pressed) -> None:
         """An answer by hand, if what it answers still awaits one."""
@@ -119,11 +121,11 @@ class Session:
         self.talk = turn.talk
         self._carry_out(turn.acts, None)
 
-    def _is_other_talk(self, heard: Heard) -> bool:
-        """Speech that a path outside the grammar explains about as well, or that lacks the attention word."""
+    def _is_other_talk(self, heard: Heard, understood: Understood) -> bool:
+        """Speech that free talk explains about as well, or that lacks the attention word."""
         if self.talk.mode in (Mode.DICTATING, Mode.NAMING):
             return False
-        if heard.filler_margin is not None and heard.filler_margin < self.filler_margin:
+        if self.overhearing.is_talk(heard, understood):
             return True
         unasked = self.talk.mode is Mode.LISTENING and self.talk.asked is None
         return bool(self.reader.attention) and unasked and heard.texts[:1] != (self.reader.attention,)

@@ -42,10 +42,6 @@ if TYPE_CHECKING:
     from voicelog.learning.crew import CrewRecogniser
     from voicelog.learning.profiles import Profile
 
-# Nats by which the best sentence may lie behind free talk and still be taken. All of 60 calls by voices kept out of
-# training lay above -5, and all orders of the recorded visit above -6 but one ("redo", at it); of 69 stretches of talk
-# the nearest lay at -11.5.
-TALK_MARGIN = -6.0
 PAUSE_S = 0.8  # talk that fits no sentence ends when the sound pauses so long
 LOOK_S = 0.2  # how often an answer by hand is looked for while nothing is typed
 
@@ -121,7 +117,6 @@ def run(visit: Visit, ear: Ear, mouth: Mouth, policy: Policy, watcher: Watcher, 
             clips=visit.job.clip_folder() if keep_sound else None,
             watcher=watcher,
             versions=visit.versions(),
-            filler_margin=TALK_MARGIN,
         )
         return session.run()
 

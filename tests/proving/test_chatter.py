@@ -1,5 +1,6 @@
 """The chatter bench: its sentences call no reading, its minutes can be made again, its counts can be more than zero."""
 
+import json
 import random
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 import soundfile
 
 from voicelog.model import Heard, Hypothesis, Word
+from voicelog.proving import bystanders
 from voicelog.proving.chatter import STANCES, bench_chatter
 from voicelog.proving.din import MINUTE, Talkers, minute, recordings
 from voicelog.proving.rehearsal import Stage
@@ -23,6 +25,8 @@ class Deaf:
 
     def __init__(self, *lines, margin=None):
         self.lines, self.margin, self.minutes = lines, margin, 0
+
+    taken_s = 0.0
 
     def hear(self, samples):
         self.minutes += 1
@@ -47,11 +51,17 @@ SHORT = 16_000 * 12  # samples: minutes of 12 s are enough to test
 
 @pytest.fixture(autouse=True)
 def humming(monkeypatch):
-    monkeypatch.setattr("voicelog.proving.chatter.Talkers", Hum)
+    monkeypatch.setattr("voicelog.proving.bystanders.Talkers", Hum)
     monkeypatch.setattr("voicelog.proving.din.MINUTE", SHORT)
 
 
 PROSE = "the river ran on under the bridge " * 20
+
+
+def bench(stage, recogniser, hours, keep=None, **sources):
+    return bench_chatter(stage, recogniser, bystanders.sources(stage.reader, hours, **sources), keep=keep)
+
+
 READING = "circuit six zed s zero point five two ohms"
 
 
@@ -86,51 +96,50 @@ def test_noise_comes_from_the_recordings(tmp_path):
 
 
 def test_a_reading_heard_in_chatter_is_offered_but_not_kept(stage):
-    found = bench_chatter(stage, Deaf(READING), hours=1 / 60)
+    found = bench(stage, Deaf(READING), hours=1 / 60)
     assert (found.offered, found.kept, found.by_stance["awaiting"]["offered"]) == (1, 0, 1)
     assert found.offers[0].reading == "DB1/6 zs 0.52 ohm"
-    assert found.offered_per_hour == 60 and found.at_most_per_hour > 60
+    assert found.offered_per_hour == 300 and found.at_most_per_hour > 300
 
 
 def test_chatter_that_goes_on_to_say_affirm_keeps_it(stage):
-    assert bench_chatter(stage, Deaf(READING, "affirm"), hours=1 / 60).kept == 1
+    assert bench(stage, Deaf(READING, "affirm"), hours=1 / 60).kept == 1
 
 
 def test_in_a_sweep_a_bare_value_is_enough_and_the_next_lets_it_stand(stage):
-    found = bench_chatter(stage, Deaf("one point five ohms", "zero point five ohms"), hours=2 / 60)
-    assert found.by_stance["sweep"] == {"minutes": 1, "offered": 2, "kept": 1}
+    found = bench(stage, Deaf("one point five ohms", "zero point five ohms"), hours=2 / 60)
+    assert [found.by_stance["sweep"][what] for what in ("offered", "kept")] == [2, 1]
 
 
 def test_a_stray_affirm_confirms_what_was_said_back(stage):
-    assert bench_chatter(stage, Deaf("affirm"), hours=3 / 60).confirmed_by_chance == 1
+    assert bench(stage, Deaf("affirm"), hours=3 / 60).confirmed_by_chance == 1
 
 
 def test_what_other_talk_explains_as_well_is_passed_over(stage):
-    assert bench_chatter(stage, Deaf(READING, margin=2.0), hours=1 / 60, filler_margin=3.0).offered == 0
-    assert bench_chatter(stage, Deaf(READING, margin=4.0), hours=1 / 60, filler_margin=3.0).offered == 1
+    assert bench(stage, Deaf(READING, margin=-40.0), hours=1 / 60).offered == 0
+    assert bench(stage, Deaf(READING, margin=40.0), hours=1 / 60).offered == 1
 
 
 def test_words_outside_the_grammar_offer_nothing(stage):
-    found = bench_chatter(stage, Deaf("[unk]", "[unk] five", "yes", "circuit five [unk]"), hours=3 / 60)
+    found = bench(stage, Deaf("[unk]", "[unk] five", "yes", "circuit five [unk]"), hours=3 / 60)
     assert (found.offered, found.utterances) == (0, 12)
 
 
 def test_a_run_cut_short_goes_on_where_it_stopped(stage, tmp_path):
     file = tmp_path / "minutes.jsonl"
     first = Deaf(READING)
-    bench_chatter(stage, first, hours=2 / 60, keep=file)
+    bench(stage, first, hours=2 / 60, keep=file)
     file.write_text(file.read_text() + '{"number": 2, "sta')  # the machine went off here
     second = Deaf(READING)
-    found = bench_chatter(stage, second, hours=4 / 60, keep=file)
+    found = bench(stage, second, hours=4 / 60, keep=file)
     assert (first.minutes, second.minutes) == (2, 2)
-    assert sum(stance["minutes"] for stance in found.by_stance.values()) == 4
     third = Deaf(READING)
-    assert bench_chatter(stage, third, hours=4 / 60, keep=file) == found and third.minutes == 0
+    assert bench(stage, third, hours=4 / 60, keep=file) == found and third.minutes == 0
 
 
 def test_every_stance_is_taken_in_turn(stage):
-    found = bench_chatter(stage, Deaf(), hours=6 / 60)
-    assert {stance: counts["minutes"] for stance, counts in found.by_stance.items()} == dict.fromkeys(STANCES, 2)
+    found = bench(stage, Deaf(), hours=6 / 60)
+    assert {stance: counts["hours"] for stance, counts in found.by_stance.items()} == dict.fromkeys(STANCES, 0.007)
 
 
 def test_a_script_repeats_nothing_and_means_nothing(stage):
@@ -139,3 +148,34 @@ def test_a_script_repeats_nothing_and_means_nothing(stage):
     assert not any(means_something(line["text"], stage.reader) for line in lines)
     assert all(set(line["text"]) <= set("abcdefghijklmnopqrstuvwxyz ,") for line in lines)
     assert means_something("well, circuit five, what a day", stage.reader)  # the filter can find one
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """Three recordings, one of them a value in itself."""
+    texts = ("what a day it was", "nine", "pass me the ladder")
+    for number, text in enumerate(texts):
+        soundfile.write(tmp_path / f"{number}.wav", np.sin(np.arange(20_000) * 0.1) * 0.3, 16_000)
+        with open(tmp_path / "index.jsonl", "a") as index:
+            index.write(json.dumps({"file": f"{number}.wav", "text": text}) + "\n")
+    return tmp_path
+
+
+def test_recordings_are_used_once_and_an_offer_says_which_and_where(stage, folder):
+    source, values = bystanders.recorded(folder, stage.reader)
+    near = source.minute(0, random.Random(1)).sentences
+    assert near == ("what a day it was", "pass me the ladder")
+    assert (len(source), len(values), values.values) == (1, 1, True)
+    found = bench(stage, Deaf(READING), 0, folders=[folder])
+    assert [offer.source for offer in found.offers] == [source.name, values.name]
+
+
+def test_no_sweep_awaits_a_value_where_values_are_played(stage, folder):
+    values = bystanders.Recorded("v", bystanders.read_index(folder), True, ())
+    assert "sweep" not in bench_chatter(stage, Deaf(), [values] * 3).by_stance
+
+
+def test_a_babble_has_no_words_of_its_own_and_keeps_to_a_radios_band(stage, folder):
+    (source, _) = bystanders.recorded(folder, stage.reader)
+    made = bystanders.Babble(source, 1).minute(0, random.Random(3))
+    assert made.parts == () and len(made.samples) == SHORT

@@ -1,31 +1,39 @@
 """How often talk that is not meant for it becomes a reading: chatter through the real ear and the real dialogue.
 
-    voicelog bench chatter [--hours H] [--json]
+    voicelog bench chatter [--hours H] [--recorded DIR] ... [--babble H] [--noise DIR] [--keep FILE] [--json]
 
+Talk is made of sentences that call no reading (``talk``) in the program's own voices, and comes from folders of
+recordings, each used once; several people of those at once make a babble as on a radio; and there is noise alone.
 Nobody listens and nobody answers: the worst case. Minutes take turns in three stances, each made to be fooled: a
 circuit is in hand and readings are awaited; a sweep is on, so that a bare value would do; a reading was said back, so
 that a stray "yes" would confirm it. *Offered* is a reading that the program would say back; *kept* is one that stands
 on the record at the end of the minute. The second-person policy, which lets a reading stand when the next one comes,
 is that of the sweep.
 
-Each minute is made from the seed and its number, so a run that was cut short goes on where it stopped.
+A recording that is a bare value in itself ("eight") is not played while a sweep awaits one.
+
+Each minute is made from the seed and its number, so a run that was cut short goes on where it stopped, and FILE tells
+what has been found so far.
 """
 
 import json
 import random
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from scipy.stats import chi2
 
+from voicelog.hearing.audio import RATE_HZ
 from voicelog.hearing.recogniser import Recogniser
+from voicelog.keeping.record import Line
 from voicelog.keeping.storage import Progress, quiet
-from voicelog.model import EntryKind, Heard, Noun, Reading
-from voicelog.proving.din import Minute, Talkers, minute, recordings
+from voicelog.model import EntryKind, Heard, NotUnderstood, Noun, Reading, Standing
+from voicelog.proving.bystanders import Source
+from voicelog.proving.din import Minute
 from voicelog.proving.rehearsal import Rehearsal, Stage
-from voicelog.proving.talk import sentence
-from voicelog.talking.conversation import Policy
+from voicelog.talking.conversation import Policy, Said
+from voicelog.talking.overhearing import Demands, Overhearing
 
 QUIET_S = 8.0  # the dialogue is told of a silence of this length before each minute ends
 
@@ -33,19 +41,26 @@ QUIET_S = 8.0  # the dialogue is told of a silence of this length before each mi
 class Offer(Noun):
     """A reading that nobody called."""
 
+    source: str
     minute: int
     stance: str
     heard: str
     reading: str  # place, quantity, value
-    kept: bool
-    margin: float | None  # of the reading over talk outside the grammar, where a judge listens
+    kept: bool  # stands on the record
+    affirmed: bool  # by talk that sounded like "affirm"
+    margin: float | None  # of the words over talk outside the grammar, where a judge listens
+    at_s: float  # in its minute
+    said: str  # what was being said
+    where: str  # the recording and the second in it; empty for made talk
 
 
 class Minutes(Noun):
     """What one minute gave."""
 
+    source: str
     number: int
     stance: str
+    seconds: float
     sentences: int
     utterances: int  # that the ear gave
     understood: int  # of those, with a meaning of any kind
@@ -64,11 +79,14 @@ class Chatter(Noun):
     understood: int
     offered: int
     kept: int
+    affirmed: int
     offered_per_hour: float
     kept_per_hour: float
     at_most_per_hour: float  # upper end of the 95 % interval of ``offered``, for as many hours
+    kept_at_most_per_hour: float  # the same of ``kept``
     confirmed_by_chance: int
-    by_stance: dict[str, dict[str, int]]
+    by_source: dict[str, dict[str, float]]
+    by_stance: dict[str, dict[str, float]]
     speed: float  # seconds of decoding for each second of sound
     offers: tuple[Offer, ...]
 
@@ -83,75 +101,95 @@ STANCES = {
 def bench_chatter(
     stage: Stage,
     recogniser: Recogniser,
-    hours: float = 1.0,
+    sources: Sequence[Source],
     seed: int = 1,
-    filler_margin: float = 0.0,
-    noise: Path | None = None,
+    demands: Demands | None = None,
     keep: Path | None = None,
     progress: Progress = quiet,
 ) -> Chatter:
-    """``keep`` is a file of JSON lines: minutes in it are not run again. ``noise`` is a folder of recordings."""
-    done = dict(_kept(keep)) if keep else {}
-    talkers, noises = Talkers(), recordings(noise) if noise else ()
-    count = max(1, round(60 * hours))
-    for number in range(count):
-        if number not in done:
-            made = _made(number, seed, stage, talkers, noises)
-            done[number] = _run(number, made, stage, recogniser, filler_margin)
+    """``keep`` is a file of JSON lines: minutes in it are not run again."""
+    done = {(one.source, one.number): one for one in _kept(keep)} if keep else {}
+    wanted = [(source, number) for source in sources for number in range(len(source))]
+    for count, (source, number) in enumerate(wanted, 1):
+        key = source.name, number
+        if key not in done:
+            done[key] = _run(source, number, seed, stage, recogniser, demands or Demands())
             if keep:
-                _write(keep, done[number])
-        progress(number + 1, count)
-    return _summed([done[number] for number in range(count)])
+                _write(keep, done[key])
+        progress(count, len(wanted))
+    return summed([done[source.name, number] for source, number in wanted])
 
 
-def _made(number: int, seed: int, stage: Stage, talkers: Talkers, noises: tuple) -> Minute:
-    draw = random.Random(f"chatter {seed} {number}")
-    return minute(draw, talkers, lambda: sentence(draw, stage.reader), noises)
-
-
-def _run(number: int, made: Minute, stage: Stage, recogniser: Recogniser, filler_margin: float) -> Minutes:
-    stance = list(STANCES)[number % len(STANCES)]
+def _run(source: Source, number: int, seed: int, stage: Stage, recogniser: Recogniser, demands: Demands) -> Minutes:
+    made = source.minute(number, random.Random(f"chatter {seed} {source.name} {number}"))
+    stances = [name for name in STANCES if not (source.values and name == "sweep")]
+    stance = stances[number % len(stances)]
     policy, opening = STANCES[stance]
     rehearsal = Rehearsal(stage, policy)
     for words in opening:
         rehearsal.say(tuple(words.split()))
-    before, began = rehearsal.entries, time.process_time()
+    before, began, started_s = rehearsal.entries, time.process_time(), recogniser.taken_s
     heard = [*recogniser.hear(made.samples), *recogniser.finish()]
     spent_s = time.process_time() - began
-    understood = sum(_take(rehearsal, one, filler_margin) for one in heard)
+    listening = Listening(rehearsal, demands, started_s)
+    for one in heard:
+        listening.take(one)
     rehearsal.wait(QUIET_S)
+    lines = rehearsal.desk.record.lines
     return Minutes(
+        source=source.name,
         number=number,
         stance=stance,
-        sentences=len(made.sentences),
+        seconds=len(made.samples) / RATE_HZ,
+        sentences=len(made.parts),
         utterances=len(heard),
-        understood=understood,
-        offers=tuple(_offers(number, stance, rehearsal, before)),
-        confirmed_by_chance=sum(line.stands for line in rehearsal.desk.record.lines if line.entry.number <= before),
+        understood=listening.understood,
+        offers=tuple(
+            _offer(source.name, number, stance, made, line, *listening.came[line.entry.number])
+            for line in lines
+            if line.entry.number in listening.came
+        ),
+        confirmed_by_chance=sum(line.stands for line in lines if line.entry.number <= before),
         snr_dB=round(made.snr_dB, 1),
         decode_s=round(spent_s, 3),
     )
 
 
-def _take(rehearsal: Rehearsal, heard: Heard, filler_margin: float) -> bool:
-    """As the session does: what other talk explains as well is passed over."""
-    if heard.filler_margin is not None and heard.filler_margin < filler_margin:
-        return False
-    return rehearsal.hear(heard)
+class Listening:
+    """The session's part: what is not meant for the log is passed over, and what came of the rest is noted."""
+
+    def __init__(self, rehearsal: Rehearsal, demands: Demands, started_s: float = 0.0) -> None:
+        self._rehearsal, self._overhearing, self._started_s = rehearsal, Overhearing(demands), started_s
+        self.understood = 0
+        self.came: dict[int, tuple[Heard, float]] = {}  # entry -> what was heard, and when in this minute
+
+    def take(self, heard: Heard) -> None:
+        understood = self._rehearsal.understand(heard)
+        if self._overhearing.is_talk(heard, understood):
+            return
+        self.understood += not isinstance(understood.meaning, NotUnderstood)
+        before = self._rehearsal.entries
+        self._rehearsal.take(Said(understood, heard.end_s))
+        for line in self._rehearsal.desk.record.lines:
+            if line.entry.number > before and line.entry.kind in (EntryKind.CALLED, EntryKind.CORRECTED):
+                self.came[line.entry.number] = heard, heard.start_s - self._started_s
 
 
-def _offers(number: int, stance: str, rehearsal: Rehearsal, before: int) -> Iterator[Offer]:
-    for line in rehearsal.desk.record.lines:
-        if line.entry.number <= before or line.entry.kind not in (EntryKind.CALLED, EntryKind.CORRECTED):
-            continue
-        yield Offer(
-            minute=number,
-            stance=stance,
-            heard=" ".join(line.entry.words),
-            reading=_in_short(line.reading),
-            kept=line.stands,
-            margin=line.entry.margin,
-        )
+def _offer(source: str, number: int, stance: str, made: Minute, line: Line, heard: Heard, at_s: float) -> Offer:
+    part = made.part_at(at_s)
+    return Offer(
+        source=source,
+        minute=number,
+        stance=stance,
+        heard=" ".join(line.entry.words),
+        reading=_in_short(line.reading),
+        kept=line.stands,
+        affirmed=line.standing is Standing.AFFIRMED,
+        margin=None if heard.filler_margin is None else round(heard.filler_margin, 1),
+        at_s=round(at_s, 2),
+        said=part.text if part else "",
+        where=f"{part.where} {at_s - part.start_s:.1f}" if part and part.where else "",
+    )
 
 
 def _in_short(reading: Reading) -> str:
@@ -159,8 +197,9 @@ def _in_short(reading: Reading) -> str:
     return f"{reading.place.key} {reading.quantity} {value.get('figure', value['kind'])} {reading.unit}".rstrip()
 
 
-def _summed(minutes: list[Minutes]) -> Chatter:
-    hours = len(minutes) / 60
+def summed(minutes: Sequence[Minutes]) -> Chatter:
+    """The figures of so many minutes."""
+    hours = sum(one.seconds for one in minutes) / 3600
     offers = tuple(offer for one in minutes for offer in one.offers)
     kept = sum(offer.kept for offer in offers)
     return Chatter(
@@ -170,33 +209,47 @@ def _summed(minutes: list[Minutes]) -> Chatter:
         understood=sum(one.understood for one in minutes),
         offered=len(offers),
         kept=kept,
+        affirmed=sum(offer.affirmed for offer in offers),
         offered_per_hour=len(offers) / hours,
         kept_per_hour=kept / hours,
-        at_most_per_hour=round(float(chi2.ppf(0.975, 2 * len(offers) + 2)) / 2 / hours, 3),
+        at_most_per_hour=_at_most(len(offers), hours),
+        kept_at_most_per_hour=_at_most(kept, hours),
         confirmed_by_chance=sum(one.confirmed_by_chance for one in minutes),
-        by_stance={stance: _of_stance(stance, minutes) for stance in STANCES},
-        speed=sum(one.decode_s for one in minutes) / (60 * len(minutes)),
+        by_source=_parted(minutes, lambda one: one.source),
+        by_stance=_parted(minutes, lambda one: one.stance),
+        speed=sum(one.decode_s for one in minutes) / (3600 * hours),
         offers=offers,
     )
 
 
-def _of_stance(stance: str, minutes: list[Minutes]) -> dict[str, int]:
-    ours = [one for one in minutes if one.stance == stance]
-    offers = [offer for one in ours for offer in one.offers]
-    return {"minutes": len(ours), "offered": len(offers), "kept": sum(offer.kept for offer in offers)}
+def _at_most(count: int, hours: float) -> float:
+    return round(float(chi2.ppf(0.975, 2 * count + 2)) / 2 / hours, 3)
+
+
+def _parted(minutes: Sequence[Minutes], by: Callable[[Minutes], str]) -> dict[str, dict[str, float]]:
+    return {name: _counts([one for one in minutes if by(one) == name]) for name in dict.fromkeys(map(by, minutes))}
+
+
+def _counts(minutes: list[Minutes]) -> dict[str, float]:
+    offers = [offer for one in minutes for offer in one.offers]
+    return {
+        "hours": round(sum(one.seconds for one in minutes) / 3600, 3),
+        "offered": len(offers),
+        "kept": sum(offer.kept for offer in offers),
+        "confirmed_by_chance": sum(one.confirmed_by_chance for one in minutes),
+    }
 
 
 # ---------------------------------------------------------------- going on
 
 
-def _kept(file: Path) -> Iterator[tuple[int, Minutes]]:
+def _kept(file: Path) -> Iterator[Minutes]:
     """Minutes already run; a last line that was cut short is run again."""
     for line in file.read_text(encoding="utf-8").splitlines() if file.is_file() else ():
         try:
-            one = Minutes(**json.loads(line))
+            yield Minutes(**json.loads(line))
         except ValueError:
             continue
-        yield one.number, one
 
 
 def _write(file: Path, one: Minutes) -> None:

@@ -7,12 +7,14 @@ or is made: broadband, hum, hammering.
 """
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import soxr
+from scipy.signal import butter, sosfilt
 
 from voicelog.hearing.audio import RATE_HZ as EAR_HZ
 from voicelog.hearing.audio import sound_pieces
@@ -31,6 +33,7 @@ TALK_dB = (-38.0, -16.0)  # under full scale, over a sentence
 NOISE_dB = (-62.0, -26.0)
 BABBLE = 0.4  # share of minutes with several people talking further off
 FAR_dB = -12.0
+RADIO_Hz = (300.0, 3400.0)  # the band of a telephone or a hand-held radio
 
 Sound = np.ndarray  # float64 at 16 kHz
 
@@ -49,26 +52,78 @@ class Talkers:
 
 
 @dataclass(frozen=True)
+class Utterance:
+    """Somebody's words as sound."""
+
+    text: str
+    sound: Sound
+    where: str = ""  # the recording's name
+
+
+class Part(NamedTuple):
+    """Where in a minute an utterance lies."""
+
+    text: str
+    where: str
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True)
 class Minute:
-    """60 s of 16-bit sound at 16 kHz, and what was said in it."""
+    """About 60 s of 16-bit sound at 16 kHz, and what was said in it."""
 
     samples: np.ndarray
-    sentences: tuple[str, ...]
+    parts: tuple[Part, ...]
     snr_dB: float  # of near talk to noise
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        return tuple(part.text for part in self.parts)
+
+    def part_at(self, at_s: float) -> Part | None:
+        """What was being said, or had just been."""
+        begun = [part for part in self.parts if part.start_s <= at_s]
+        return begun[-1] if begun else None
 
 
 def minute(
     draw: random.Random, talkers: Talkers, sentences: Callable[[], str], noises: tuple[Sound, ...] = ()
 ) -> Minute:
     """``sentences()`` gives the next sentence; ``noises`` are recordings at 16 kHz, or none."""
-    near, said = _talk(draw, talkers, sentences)
-    if draw.random() < BABBLE:
-        far = sum(_talk(draw, talkers, sentences)[0] for _ in range(draw.randint(2, 4)))
-        near = near + far * 10 ** (FAR_dB / 20)
-    noise = _levelled(_noise(draw, noises), draw.uniform(*NOISE_dB))
+
+    def talk() -> tuple[Sound, tuple[Part, ...]]:
+        return _laid(draw, _made_talk(draw, talkers, sentences))
+
+    near, parts = talk()
+    far = [talk()[0] for _ in range(draw.randint(2, 4))] if draw.random() < BABBLE else []
+    return _mixed(draw, near, far, parts, noises)
+
+
+def recorded_minute(
+    draw: random.Random, near: Sequence[Utterance], far: Iterable[Sequence[Utterance]], noises: tuple[Sound, ...] = ()
+) -> Minute:
+    """``near`` speak in turn, all of them, however long it takes; each of ``far`` is somebody talking further off."""
+    track, parts = _laid(draw, near, whole=True)
+    return _mixed(draw, track, [_laid(draw, one)[0] for one in far], parts, noises)
+
+
+def babble(draw: random.Random, talkers: Iterable[Sequence[Utterance]], noises: tuple[Sound, ...] = ()) -> Minute:
+    """Several people at once through a radio's band: words in it, and nobody to be understood."""
+    tracks = [_laid(draw, one)[0] for one in talkers]
+    heard = sosfilt(butter(4, RADIO_Hz, "bandpass", fs=EAR_HZ, output="sos"), sum(tracks))
+    return _mixed(draw, heard, [], (), noises)
+
+
+def _mixed(
+    draw: random.Random, near: Sound, far: list[Sound], parts: tuple[Part, ...], noises: tuple[Sound, ...]
+) -> Minute:
+    if far:
+        near = near + np.resize(sum(far), len(near)) * 10 ** (FAR_dB / 20)
+    noise = np.resize(_levelled(_noise(draw, noises), draw.uniform(*NOISE_dB)), len(near))
     mixed = near + noise
     mixed *= min(1.0, 0.97 / np.abs(mixed).max())
-    return Minute(np.round(mixed * 32767).astype(np.int16), said, _ratio_dB(near, noise))
+    return Minute(np.round(mixed * 32767).astype(np.int16), parts, _ratio_dB(near, noise))
 
 
 def noise_alone(draw: random.Random, noises: tuple[Sound, ...] = ()) -> np.ndarray:
@@ -77,17 +132,30 @@ def noise_alone(draw: random.Random, noises: tuple[Sound, ...] = ()) -> np.ndarr
     return np.round(noise.clip(-0.97, 0.97) * 32767).astype(np.int16)
 
 
-def _talk(draw: random.Random, talkers: Talkers, sentences: Callable[[], str]) -> tuple[Sound, tuple[str, ...]]:
-    """Sentences with pauses until the minute is full."""
-    track, said, at = np.zeros(MINUTE), [], round(draw.uniform(*PAUSE_S) * EAR_HZ)
+def _made_talk(draw: random.Random, talkers: Talkers, sentences: Callable[[], str]) -> Iterator[Utterance]:
     while True:
         text = sentences()
-        sound = _levelled(talkers.say(text, draw), draw.uniform(*TALK_dB))
-        if at + len(sound) > MINUTE:
-            return track, tuple(said)
-        track[at : at + len(sound)] += sound
-        said.append(text)
-        at += len(sound) + round(draw.uniform(*PAUSE_S) * EAR_HZ)
+        yield Utterance(text, talkers.say(text, draw))
+
+
+def _laid(draw: random.Random, utterances: Iterable[Utterance], whole: bool = False) -> tuple[Sound, tuple[Part, ...]]:
+    """One after another with pauses, until the minute is full or, if the ``whole`` is wanted, nobody is left."""
+    laid, parts, at = [], [], _pause(draw)
+    for one in utterances:
+        sound = _levelled(one.sound, draw.uniform(*TALK_dB))
+        if at + len(sound) > MINUTE and not whole:
+            break
+        laid.append((at, sound))
+        parts.append(Part(one.text, one.where, at / EAR_HZ, (at + len(sound)) / EAR_HZ))
+        at += len(sound) + _pause(draw)
+    track = np.zeros(max(MINUTE, at))
+    for start, sound in laid:
+        track[start : start + len(sound)] += sound
+    return (track if whole else track[:MINUTE]), tuple(parts)
+
+
+def _pause(draw: random.Random) -> int:
+    return round(draw.uniform(*PAUSE_S) * EAR_HZ)
 
 
 def _noise(draw: random.Random, noises: tuple[Sound, ...]) -> Sound:

@@ -9,7 +9,7 @@ from voicelog.installation import Sheet
 from voicelog.keeping.record import fold
 from voicelog.meaning.grammar import Grammar
 from voicelog.meaning.parsing import Context, Reader
-from voicelog.model import Entry, EntryKind, Heard, NotUnderstood, Understood
+from voicelog.model import Entry, EntryKind, Heard, Understood
 from voicelog.proving.mishearing import Words
 from voicelog.talking.conversation import Conversation, Desk, Keep, Policy, Said, Silence, Speak, Turn
 from voicelog.talking.dialogue import numbered, onward, step
@@ -54,11 +54,13 @@ class Rehearsal:
         """Words that reached the program."""
         return self._happens(Said(self._stage.read(words, self.desk.board(self.talk))))
 
-    def hear(self, heard: Heard) -> bool:
-        """What the ear gave; says whether it had a meaning."""
-        understood = self._stage.reader.understand(heard, Context(board=self.desk.board(self.talk)))
-        self._happens(Said(understood, heard.end_s))
-        return not isinstance(understood.meaning, NotUnderstood)
+    def understand(self, heard: Heard) -> Understood:
+        """What the ear gave means here."""
+        return self._stage.reader.understand(heard, Context(board=self.desk.board(self.talk)))
+
+    def take(self, said: Said) -> tuple[Speak, ...]:
+        """Something with its meaning."""
+        return self._happens(said)
 
     def wait(self, seconds: float) -> tuple[Speak, ...]:
         """Nothing reached the program for so long."""

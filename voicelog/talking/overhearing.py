@@ -1,0 +1,82 @@
+"""Whether what was heard was meant for the log, or is people talking to each other.
+
+Beside the recogniser that is held to the grammar runs one that takes any talk. The margin says by how many nats the
+sentence beats free talk; below 0 free talk explains the sound better. How much is demanded depends on what a mistake
+would cost: a question that nobody asked is answered and forgotten, a reading that nobody called is a wrong line in a
+record. A few words are found in talk more easily than many, and what follows talk in the same breath is mostly talk.
+
+The figures are chosen on recordings kept for that purpose (``python -m voicelog.proving.meant``), none of which is in
+any score.
+"""
+
+from dataclasses import dataclass, field
+
+from voicelog.model import Called, Command, Heard, Understood
+
+SOON_S = 1.0  # a breath: what begins within it after talk belongs to that talk
+HARMLESS = frozenset(
+    {
+        *("say_again", "read_back", "status", "where_am_i", "what_failed", "what_is_left", "time_left", "read_board"),
+        *("running_total", "terse", "full", "louder", "quieter", "faster", "slower", "undo", "redo", "photo", "resume"),
+    }
+)
+ANSWERS = frozenset({"affirm", "negative", "correction", "disregard"})
+
+
+@dataclass(frozen=True)
+class Demands:
+    """Nats of margin demanded of each kind of utterance."""
+
+    harmless: float = -15.0  # questions and settings, and what the next word puts right: undo, redo
+    order: float = -10.0  # begins, ends or changes something
+    answer: float = -6.0  # may confirm
+    place: float = -6.0
+    reading: float = -6.0  # a quantity with its value, or a change of one
+    value: float = -6.0  # a bare value, where one is awaited
+    each_word: float = 0.0  # more for every word of a reading or value
+    soon: float = 0.0  # more for what follows talk in the same breath
+
+
+@dataclass
+class Overhearing:
+    """Judges utterances in the order in which they come."""
+
+    demands: Demands = field(default_factory=Demands)
+    _talk_until_s: float = float("-inf")
+
+    def is_talk(self, heard: Heard, understood: Understood) -> bool:
+        """True when the utterance was likely not meant for the log. Without a judge nothing is taken for talk."""
+        if heard.filler_margin is None:
+            return False
+        soon = heard.start_s - self._talk_until_s < SOON_S
+        talk = _margin(heard, understood) < self._demand(understood) + (self.demands.soon if soon else 0.0)
+        if talk:
+            self._talk_until_s = heard.end_s
+        return talk
+
+    def _demand(self, understood: Understood) -> float:
+        demand = getattr(self.demands, kind(understood))
+        if kind(understood) in ("reading", "value"):
+            demand += self.demands.each_word * len(understood.words)
+        return demand
+
+
+def _margin(heard: Heard, understood: Understood) -> float:
+    """Of the words that were understood, which need not be the best ones."""
+    best = heard.hypotheses[0].cost
+    cost = next((one.cost for one in heard.hypotheses if one.texts == understood.words), best)
+    return heard.filler_margin - (cost - best)
+
+
+def kind(understood: Understood) -> str:
+    """Which of the demands an utterance must meet; words without a meaning are like a reading: they may be refused."""
+    match understood.meaning:
+        case Command(name=name) if name in HARMLESS:
+            return "harmless"
+        case Command(name=name, called=called) if name in ANSWERS or called is None or called.value is None:
+            return "answer" if name in ANSWERS else "order"
+        case Called(value=None):
+            return "place"
+        case Called(quantity=""):
+            return "value"
+    return "reading"
