@@ -97,6 +97,25 @@ def chatter(
 
 
 @app.command()
+def meant(
+    minutes: Annotated[int, typer.Option(help="of calls and of talk in the program's own voices")] = 30,
+    calls: Annotated[list[Path] | None, typer.Option(metavar="DIR", help="recorded calls")] = None,
+    talk: Annotated[list[Path] | None, typer.Option(metavar="DIR", help="recorded talk")] = None,
+    keep: Annotated[Path | None, typer.Option(metavar="FILE", help="go on from there, and keep what was heard")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Choose how much margin each kind of utterance needs over free talk; not a score."""
+    from voicelog import visiting
+    from voicelog.proving.meant import bench_meant, sources
+
+    visit = visiting.open_visit_or_demo(None)
+    calling, talking = sources(visit.reader, minutes, calls or (), talk or ())
+    with progress() as told:
+        found = bench_meant(visit.reader, visiting.open_recogniser(visit), calling, talking, keep=keep, progress=told)
+    show(found, as_json)
+
+
+@app.command()
 def readback(
     readings: Annotated[int, typer.Option(help="how many")] = 6000,
     as_json: AsJson = False,

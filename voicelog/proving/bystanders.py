@@ -13,7 +13,9 @@ from voicelog.hearing.audio import read_sound
 from voicelog.meaning.parsing import Context, Reader
 from voicelog.model import Called
 from voicelog.proving.din import (
+    TALK,
     Minute,
+    Setting,
     Sound,
     Talkers,
     Utterance,
@@ -27,7 +29,6 @@ from voicelog.proving.strings import Recording, read_index
 from voicelog.proving.talk import sentence
 
 FULL_S = 45.0  # of speech: with the pauses between, about a minute
-FAR = 0.3  # share of minutes of recorded talk with others talking further off
 MANY = (3, 6)  # people in a babble
 
 
@@ -62,9 +63,16 @@ class OwnVoices:
 class Recorded:
     """Every recording of a folder (``strings.read_index``) once, in its order."""
 
-    def __init__(self, name: str, recordings: tuple[Recording, ...], values: bool, noises: tuple[Sound, ...]) -> None:
+    def __init__(
+        self,
+        name: str,
+        recordings: tuple[Recording, ...],
+        values: bool,
+        noises: tuple[Sound, ...] = (),
+        setting: Setting = TALK,
+    ) -> None:
         self.name, self.values = name, values
-        self._recordings, self._noises = recordings, noises
+        self._recordings, self._noises, self._setting = recordings, noises, setting
 
     @cached_property
     def _plan(self) -> list[list[Recording]]:
@@ -75,8 +83,8 @@ class Recorded:
 
     def minute(self, number: int, draw: random.Random) -> Minute:
         near = [_utterance(one) for one in self._plan[number]]
-        far = [self.some(draw) for _ in range(draw.randint(1, 3))] if draw.random() < FAR else []
-        return recorded_minute(draw, near, far, self._noises)
+        people = range(draw.randint(1, 3)) if draw.random() < self._setting.others else ()
+        return recorded_minute(draw, near, [self.some(draw) for _ in people], self._noises, self._setting)
 
     def some(self, draw: random.Random) -> list[Utterance]:
         """About a minute of it."""

@@ -28,14 +28,24 @@ LARYNGES = ("", "+f2", "+f3", "+f4", "+m3", "+m7")
 NATURALLY = 0.4  # share of sentences in the natural voice
 PITCH = (0.86, 1.16)  # of the recording's rate
 PACE = (0.85, 1.35)
-PAUSE_S = (0.2, 2.5)  # between sentences of a talker
-TALK_dB = (-38.0, -16.0)  # under full scale, over a sentence
-NOISE_dB = (-62.0, -26.0)
-BABBLE = 0.4  # share of minutes with several people talking further off
 FAR_dB = -12.0
 RADIO_Hz = (300.0, 3400.0)  # the band of a telephone or a hand-held radio
 
 Sound = np.ndarray  # float64 at 16 kHz
+
+
+@dataclass(frozen=True)
+class Setting:
+    """How loud, how close together, in what company."""
+
+    pause_s: tuple[float, float] = (0.2, 2.5)  # between sentences of a talker
+    talk_dB: tuple[float, float] = (-38.0, -16.0)  # under full scale, over a sentence
+    noise_dB: tuple[float, float] = (-62.0, -26.0)
+    others: float = 0.4  # share of minutes with several people talking further off
+
+
+TALK = Setting()
+CALLS = Setting(pause_s=(1.2, 2.5), talk_dB=(-32.0, -16.0), noise_dB=(-62.0, -38.0), others=0.0)
 
 
 @dataclass
@@ -88,39 +98,52 @@ class Minute:
 
 
 def minute(
-    draw: random.Random, talkers: Talkers, sentences: Callable[[], str], noises: tuple[Sound, ...] = ()
+    draw: random.Random,
+    talkers: Talkers,
+    sentences: Callable[[], str],
+    noises: tuple[Sound, ...] = (),
+    setting: Setting = TALK,
 ) -> Minute:
     """``sentences()`` gives the next sentence; ``noises`` are recordings at 16 kHz, or none."""
 
     def talk() -> tuple[Sound, tuple[Part, ...]]:
-        return _laid(draw, _made_talk(draw, talkers, sentences))
+        return _laid(draw, _made_talk(draw, talkers, sentences), setting)
 
     near, parts = talk()
-    far = [talk()[0] for _ in range(draw.randint(2, 4))] if draw.random() < BABBLE else []
-    return _mixed(draw, near, far, parts, noises)
+    far = [talk()[0] for _ in range(draw.randint(2, 4))] if draw.random() < setting.others else []
+    return _mixed(draw, near, far, parts, noises, setting)
 
 
 def recorded_minute(
-    draw: random.Random, near: Sequence[Utterance], far: Iterable[Sequence[Utterance]], noises: tuple[Sound, ...] = ()
+    draw: random.Random,
+    near: Sequence[Utterance],
+    far: Iterable[Sequence[Utterance]],
+    noises: tuple[Sound, ...] = (),
+    setting: Setting = TALK,
 ) -> Minute:
     """``near`` speak in turn, all of them, however long it takes; each of ``far`` is somebody talking further off."""
-    track, parts = _laid(draw, near, whole=True)
-    return _mixed(draw, track, [_laid(draw, one)[0] for one in far], parts, noises)
+    track, parts = _laid(draw, near, setting, whole=True)
+    return _mixed(draw, track, [_laid(draw, one, setting)[0] for one in far], parts, noises, setting)
 
 
 def babble(draw: random.Random, talkers: Iterable[Sequence[Utterance]], noises: tuple[Sound, ...] = ()) -> Minute:
     """Several people at once through a radio's band: words in it, and nobody to be understood."""
-    tracks = [_laid(draw, one)[0] for one in talkers]
+    tracks = [_laid(draw, one, TALK)[0] for one in talkers]
     heard = sosfilt(butter(4, RADIO_Hz, "bandpass", fs=EAR_HZ, output="sos"), sum(tracks))
-    return _mixed(draw, heard, [], (), noises)
+    return _mixed(draw, heard, [], (), noises, TALK)
 
 
 def _mixed(
-    draw: random.Random, near: Sound, far: list[Sound], parts: tuple[Part, ...], noises: tuple[Sound, ...]
+    draw: random.Random,
+    near: Sound,
+    far: list[Sound],
+    parts: tuple[Part, ...],
+    noises: tuple[Sound, ...],
+    setting: Setting,
 ) -> Minute:
     if far:
         near = near + np.resize(sum(far), len(near)) * 10 ** (FAR_dB / 20)
-    noise = np.resize(_levelled(_noise(draw, noises), draw.uniform(*NOISE_dB)), len(near))
+    noise = np.resize(_levelled(_noise(draw, noises), draw.uniform(*setting.noise_dB)), len(near))
     mixed = near + noise
     mixed *= min(1.0, 0.97 / np.abs(mixed).max())
     return Minute(np.round(mixed * 32767).astype(np.int16), parts, _ratio_dB(near, noise))
@@ -128,7 +151,7 @@ def _mixed(
 
 def noise_alone(draw: random.Random, noises: tuple[Sound, ...] = ()) -> np.ndarray:
     """60 s of 16-bit sound at 16 kHz in which nobody speaks."""
-    noise = _levelled(_noise(draw, noises), draw.uniform(*NOISE_dB))
+    noise = _levelled(_noise(draw, noises), draw.uniform(*TALK.noise_dB))
     return np.round(noise.clip(-0.97, 0.97) * 32767).astype(np.int16)
 
 
@@ -138,24 +161,26 @@ def _made_talk(draw: random.Random, talkers: Talkers, sentences: Callable[[], st
         yield Utterance(text, talkers.say(text, draw))
 
 
-def _laid(draw: random.Random, utterances: Iterable[Utterance], whole: bool = False) -> tuple[Sound, tuple[Part, ...]]:
+def _laid(
+    draw: random.Random, utterances: Iterable[Utterance], setting: Setting, whole: bool = False
+) -> tuple[Sound, tuple[Part, ...]]:
     """One after another with pauses, until the minute is full or, if the ``whole`` is wanted, nobody is left."""
-    laid, parts, at = [], [], _pause(draw)
+    laid, parts, at = [], [], _pause(draw, setting)
     for one in utterances:
-        sound = _levelled(one.sound, draw.uniform(*TALK_dB))
+        sound = _levelled(one.sound, draw.uniform(*setting.talk_dB))
         if at + len(sound) > MINUTE and not whole:
             break
         laid.append((at, sound))
         parts.append(Part(one.text, one.where, at / EAR_HZ, (at + len(sound)) / EAR_HZ))
-        at += len(sound) + _pause(draw)
+        at += len(sound) + _pause(draw, setting)
     track = np.zeros(max(MINUTE, at))
     for start, sound in laid:
         track[start : start + len(sound)] += sound
     return (track if whole else track[:MINUTE]), tuple(parts)
 
 
-def _pause(draw: random.Random) -> int:
-    return round(draw.uniform(*PAUSE_S) * EAR_HZ)
+def _pause(draw: random.Random, setting: Setting) -> int:
+    return round(draw.uniform(*setting.pause_s) * EAR_HZ)
 
 
 def _noise(draw: random.Random, noises: tuple[Sound, ...]) -> Sound:

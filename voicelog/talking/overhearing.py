@@ -5,7 +5,7 @@ sentence beats free talk; below 0 free talk explains the sound better. How much 
 would cost: a question that nobody asked is answered and forgotten, a reading that nobody called is a wrong line in a
 record. A few words are found in talk more easily than many, and what follows talk in the same breath is mostly talk.
 
-The figures are chosen on recordings kept for that purpose (``python -m voicelog.proving.meant``), none of which is in
+The figures are chosen on recordings kept for that purpose (``voicelog bench meant``), none of which is in
 any score.
 """
 
@@ -20,6 +20,7 @@ HARMLESS = frozenset(
         *("running_total", "terse", "full", "louder", "quieter", "faster", "slower", "undo", "redo", "photo", "resume"),
     }
 )
+REPAIRS = frozenset({"no", "wait", "sorry", "correction"})
 ANSWERS = frozenset({"affirm", "negative", "correction", "disregard"})
 
 
@@ -33,7 +34,8 @@ class Demands:
     place: float = -6.0
     reading: float = -6.0  # a quantity with its value, or a change of one
     value: float = -6.0  # a bare value, where one is awaited
-    each_word: float = 0.0  # more for every word of a reading or value
+    each_word: float = 0.0  # more for every word of a reading or value (below 0: less)
+    each_repair: float = 0.0  # more for every "no wait" in it
     soon: float = 0.0  # more for what follows talk in the same breath
 
 
@@ -49,7 +51,7 @@ class Overhearing:
         if heard.filler_margin is None:
             return False
         soon = heard.start_s - self._talk_until_s < SOON_S
-        talk = _margin(heard, understood) < self._demand(understood) + (self.demands.soon if soon else 0.0)
+        talk = margin(heard, understood) < self._demand(understood) + (self.demands.soon if soon else 0.0)
         if talk:
             self._talk_until_s = heard.end_s
         return talk
@@ -58,10 +60,16 @@ class Overhearing:
         demand = getattr(self.demands, kind(understood))
         if kind(understood) in ("reading", "value"):
             demand += self.demands.each_word * len(understood.words)
+            demand += self.demands.each_repair * repairs(understood.words)
         return demand
 
 
-def _margin(heard: Heard, understood: Understood) -> float:
+def repairs(words: tuple[str, ...]) -> int:
+    """How many words say that what was said before them does not count; talk taken for values is full of them."""
+    return sum(word in REPAIRS for word in words)
+
+
+def margin(heard: Heard, understood: Understood) -> float:
     """Of the words that were understood, which need not be the best ones."""
     best = heard.hypotheses[0].cost
     cost = next((one.cost for one in heard.hypotheses if one.texts == understood.words), best)
