@@ -29,6 +29,7 @@ ALLOWED = {"reading": 0.1, "value": 0.3, "answer": 1.0, "place": 2.0, "order": 2
 SLACK = 1.0  # nats beyond the talk that must not pass
 ORDERS = 0.4  # share of calls
 LONGEST = 12  # words of an order
+WITHIN = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0)
 WAYS = {"each_word": (0.0, -0.5, -1.0, -1.5, -2.0), "each_repair": (0.0, 3.0, 6.0, 9.0), "soon": (0.0, 2.0, 4.0)}
 
 
@@ -44,6 +45,8 @@ class Weighed(Noun):
     margin: float
     soon: bool  # within a breath of what was heard before
     seconds: float = 0.0  # of the minute, on its first line
+    rival: float | None = None  # nats to the nearest other meaning
+    rival_right: bool = False  # that one was called
 
 
 class Kind(Noun):
@@ -56,12 +59,23 @@ class Kind(Noun):
     lost: int
 
 
+class Doubt(Noun):
+    """What asking about two close readings would catch, and how often it would be needless."""
+
+    within: float  # nats: both are asked about when they lie nearer
+    misheard: int
+    caught: int  # of those, with the right reading as the near one
+    right: int
+    needless: int  # of those, asked about all the same
+
+
 class Meant(Noun):
     """``voicelog bench meant``."""
 
     talk_hours: float
     demands: dict[str, float]
     kinds: dict[str, Kind]
+    doubts: tuple[Doubt, ...]
 
 
 class OwnCalls(OwnVoices):
@@ -144,6 +158,8 @@ def _weighed(source: Source, number: int, meant: bool, reader: Reader, recognise
             margin=round(margin(heard, understood), 2),
             soon=heard.start_s - before_s < SOON_S,
             seconds=seconds,
+            rival=understood.margin,
+            rival_right=understood.rival in called,
         )
         before_s, seconds = heard.end_s, 0.0
 
@@ -167,7 +183,20 @@ def chosen(weighed: Sequence[Weighed]) -> Meant:
     ways = [dict(zip(WAYS, values, strict=True)) for values in itertools.product(*WAYS.values())]
     trials = [_trial(weighed, Demands(**way), hours) for way in ways]
     demands, kinds = min(trials, key=lambda trial: _lost(trial[1]))
-    return Meant(talk_hours=round(hours, 3), demands=vars(demands), kinds=kinds)
+    return Meant(talk_hours=round(hours, 3), demands=vars(demands), kinds=kinds, doubts=tuple(_doubts(weighed)))
+
+
+def _doubts(weighed: Sequence[Weighed]) -> Iterator[Doubt]:
+    readings = [one for one in weighed if one.meant and one.kind in ("reading", "value")]
+    for within in WITHIN:
+        near = [one for one in readings if one.rival is not None and one.rival < within]
+        yield Doubt(
+            within=within,
+            misheard=sum(not one.right for one in readings),
+            caught=sum(one.rival_right for one in near),
+            right=sum(one.right for one in readings),
+            needless=sum(one.right for one in near),
+        )
 
 
 def _lost(kinds: dict[str, Kind]) -> int:
