@@ -188,6 +188,13 @@ def test_two_close_readings_are_both_asked_about(job):
     assert [str(line.reading.value.figure) for line in record.current] == ["50"]
 
 
+def test_a_whole_reading_that_is_neither_of_two_close_ones_is_taken_as_it_is(job):
+    fifteen, fifty = ("circuit one earth leakage fifteen milliamps", "circuit one earth leakage fifty milliamps")
+    both = Heard(hypotheses=(heard(fifteen).hypotheses[0], heard(fifty).hypotheses[0]))
+    record = run(job, EarWith(both, heard("circuit one earth leakage five milliamps"), heard("affirm")))
+    assert [str(line.reading.value.figure) for line in record.current] == ["5"]
+
+
 def test_neither_of_two_close_readings_keeps_nothing(job):
     fifteen, fifty = ("circuit one earth leakage fifteen milliamps", "circuit one earth leakage fifty milliamps")
     both = Heard(

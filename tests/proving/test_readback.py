@@ -8,7 +8,7 @@ import pytest
 from voicelog.model import Outcome, Place, Reading, Verdict
 from voicelog.proving.listener import Listener
 from voicelog.proving.mishearing import SHARES, Utterance, mishear
-from voicelog.proving.readback import bench_readback
+from voicelog.proving.readback import Way, bench_readback
 from voicelog.proving.readings import round_of, said
 from voicelog.proving.rehearsal import Rehearsal, Stage
 from voicelog.talking.conversation import Pending, Policy
@@ -104,7 +104,7 @@ def bench():
 def test_counts_add_up(bench):
     for arm in bench.arms:
         assert arm.readings == 30
-        assert arm.refused + arm.said_back == arm.seeded >= arm.misheard
+        assert arm.refused + arm.chosen + arm.said_back == arm.seeded >= arm.misheard
         assert arm.kept_wrong <= arm.said_back and arm.objected <= arm.said_back
         assert arm.caught == pytest.approx(1 - arm.kept_wrong / arm.seeded)
         assert arm.caught_low <= arm.caught
@@ -128,3 +128,27 @@ def test_without_a_listener_what_the_grammar_lets_through_is_kept_wrong(monkeypa
     monkeypatch.setattr("voicelog.proving.listener.FALSE_ALARM", 0.0)
     for arm in bench_readback(63).arms:
         assert arm.kept_wrong == arm.said_back > 0
+
+
+def test_what_is_not_said_back_is_no_cue():
+    listener = Listener(1.0, random.Random(7))
+    meant, other = (Reading(place=Place(board="DB1", circuit=c), quantity="zs", value=_ohms()) for c in "56")
+    verdict = Verdict(outcome=Outcome.PASS, sentence="")
+    back = Pending(reading=other, verdict=verdict)
+    assert listener.objects(meant, verdict, back, asked=False, told=True)
+    assert not listener.objects(meant, verdict, back, asked=False, told=False)
+
+
+def test_where_the_recogniser_never_doubts_nothing_is_chosen(monkeypatch):
+    monkeypatch.setattr("voicelog.proving.readback.DOUBTED", 0.0)
+    monkeypatch.setattr("voicelog.proving.readback.NEEDLESS", 0.0)
+    assert {arm.chosen for arm in bench_readback(30).arms} == {0}
+
+
+def test_short_read_backs_in_a_sweep_say_the_value_alone(monkeypatch):
+    spoken = []
+    monkeypatch.setattr("voicelog.proving.readback.SEEDED", 0.0)
+    monkeypatch.setattr("voicelog.proving.readback._lengths", lambda *arm: spoken.append(arm[2].backs) or {})
+    monkeypatch.setattr("voicelog.proving.readback.WAYS", (Way(style="short", sweeping=True),))
+    bench_readback(30, voice=object())
+    assert any(speak.text == "over range" for speak in spoken[0])

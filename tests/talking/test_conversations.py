@@ -56,7 +56,7 @@ class Rehearsal:
                 self.talk = numbered(self.talk, entry)
                 self.done.append(f"[ {shown(entry)}")
             case Speak(text, tone):
-                self.done.append(f"< ({tone.value if tone else ''}) {text}")
+                self.done.append(f"< ({tone.value if tone else ''}) {text}".rstrip())
             case Adjust(how):
                 self.done.append(f"~ {how}")
             case End():

@@ -26,11 +26,11 @@ class Listener:
     notices: float
     draw: random.Random
 
-    def objects(self, meant: Reading, expected: Verdict, back: Pending, asked: bool) -> bool:
-        """Whether they challenge what was said back."""
+    def objects(self, meant: Reading, expected: Verdict, back: Pending, asked: bool, told: bool = True) -> bool:
+        """Whether they challenge what was said back; ``told``: the part that is wrong was said."""
         if back.reading == meant:
             return self.draw.random() < FALSE_ALARM
-        cues = 1 + (back.verdict.outcome is not expected.outcome) + asked
+        cues = told + (back.verdict.outcome is not expected.outcome) + asked
         return any(self.draw.random() < self.notices for _ in range(cues))
 
     def reaches(self) -> bool:

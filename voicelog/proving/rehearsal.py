@@ -50,9 +50,14 @@ class Rehearsal:
         self._stage, self.desk, self.talk = stage, stage.desk(policy), Conversation()
         self._count = 0
 
-    def say(self, words: Words) -> tuple[Speak, ...]:
-        """Words that reached the program."""
-        return self._happens(Said(self._stage.read(words, self.desk.board(self.talk))))
+    def say(self, words: Words, rival: Words = ()) -> tuple[Speak, ...]:
+        """Words that reached the program; ``rival``: others that the recogniser found about as likely."""
+        board = self.desk.board(self.talk)
+        understood = self._stage.read(words, board)
+        if rival:
+            meaning = self._stage.read(rival, board).meaning
+            understood = understood.model_copy(update={"rival": meaning, "margin": 0.0})
+        return self._happens(Said(understood))
 
     def understand(self, heard: Heard) -> Understood:
         """What the ear gave means here."""

@@ -122,7 +122,7 @@ def _called(talk: Conversation, said: Said, desk: Desk, called: Called, reason: 
     draft = draft_of(EntryKind.CALLED, said, reading, desk.judge(reading, desk.record))
     refers = earlier.entry.number if earlier and reason else None
     why = reason or _reason_at(reading.place, talk)
-    return say_back(talk, draft.model_copy(update={"reason": why, "refers": refers}), desk)
+    return say_back(talk, draft.model_copy(update={"reason": why, "refers": refers}), desk, called)
 
 
 def _reason_at(place: Place, talk: Conversation) -> str:
@@ -144,13 +144,17 @@ def draft_of(kind: EntryKind, said: Said, reading: Reading, verdict: Verdict) ->
     )
 
 
-def say_back(talk: Conversation, draft: Draft, desk: Desk) -> Turn:
-    """Keep the draft and say it back: place and value from the record, then the verdict, then any doubt."""
+def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None = None) -> Turn:
+    """Keep the draft and say it back: place and value from the record, then the verdict, then any doubt.
+
+    ``called``: what was said, of which nothing is left out in a short read-back.
+    """
     reading, verdict = draft.reading, draft.verdict
     doubt = desk.doubt(reading, desk.record)
-    parts = (_said_back(talk, reading, desk), desk.phrasing.verdict(verdict, reading), doubt)
+    said_back = _said_back(talk, reading, desk, called)
+    parts = (said_back, _verdict(talk, verdict, reading, desk), doubt)
     text = ". ".join(part for part in parts if part)
-    pending = Pending(reading=reading, verdict=verdict, said_back=_said_back(talk, reading, desk))
+    pending = Pending(reading=reading, verdict=verdict, said_back=said_back)
     talk = talk.having(
         mode=Mode.CONFIRMING,
         place=_place_in_hand(talk, reading, desk),
@@ -170,10 +174,24 @@ def _place_in_hand(talk: Conversation, reading: Reading, desk: Desk) -> Place:
     return talk.place if board_alone and talk.place else reading.place
 
 
-def _said_back(talk: Conversation, reading: Reading, desk: Desk) -> str:
-    if talk.terse:
-        return desk.phrasing.value(reading.value, reading.unit, reading.quantity)
-    return desk.phrasing.reading(reading, with_name=reading.place != talk.place)
+def _said_back(talk: Conversation, reading: Reading, desk: Desk, called: Called | None) -> str:
+    """All of it; in short only what was said or has changed, so that nothing misheard goes unsaid."""
+    phrasing = desk.phrasing
+    if not talk.terse:
+        return phrasing.reading(reading, with_name=reading.place != talk.place)
+    placed = called is None or called.place is not None or reading.place != talk.place
+    named = called is None or bool(called.quantity)
+    place = f"{phrasing.place(reading.place, with_name=False)}. " if placed else ""
+    return place + (phrasing.measured(reading) if named else _value(reading, desk))
+
+
+def _value(reading: Reading, desk: Desk) -> str:
+    return desk.phrasing.value(reading.value, reading.unit, reading.quantity)
+
+
+def _verdict(talk: Conversation, verdict: Verdict, reading: Reading, desk: Desk) -> str:
+    """In short a pass is told by its tone alone."""
+    return "" if talk.terse and verdict.outcome is Outcome.PASS else desk.phrasing.verdict(verdict, reading)
 
 
 def refuse(talk: Conversation, said: Said, why: str) -> Turn:
@@ -190,7 +208,7 @@ def affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:
     draft = Draft(
         kind=EntryKind.AFFIRMED, words=said.understood.words, refers=talk.pending.number, speaker=said.speaker
     )
-    return Turn(_settled(talk), (Keep(draft), Speak("kept", Tone.KEPT)))
+    return Turn(_settled(talk), (Keep(draft), Speak("" if talk.terse else "kept", Tone.KEPT)))
 
 
 def let_stand(talk: Conversation) -> Turn:
@@ -278,7 +296,7 @@ def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: 
     except Incomplete as wrong:
         return refuse(talk, said, str(wrong))
     draft = draft_of(EntryKind.CORRECTED, said, reading, desk.judge(reading, desk.record))
-    return say_back(talk, draft.model_copy(update={"refers": meant.number}), desk)
+    return say_back(talk, draft.model_copy(update={"refers": meant.number}), desk, called)
 
 
 def _unit(called: Called, old: Reading) -> str:
@@ -393,9 +411,11 @@ def _apart(reading: Reading, readings: list[Reading], desk: Desk) -> str:
 
 
 def choose(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """An answer that fits one of the two choices alone is taken, and said back as any reading."""
+    """An answer that fits one of the two choices alone is taken, and said back as any reading; so is a third."""
     answer = said.understood.meaning
     fits = [choice for choice in talk.choices if _fits(answer, choice)]
+    if not fits and answer.quantity and answer.value:
+        fits = [answer]
     if len(fits) == 1:
         return _called(talk.having(mode=Mode.LISTENING, choices=()), said, desk, fits[0])
     return speak(talk, talk.said, Tone.ASKED)

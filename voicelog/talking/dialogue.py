@@ -88,7 +88,10 @@ def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def _affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:
     turn = calling.affirm(talk, said, desk)
-    return Turn(turn.talk.having(due=talk.tour is not None), turn.acts)
+    if talk.tour is None:
+        return turn
+    shown = [act for act in turn.acts if not (talk.terse and isinstance(act, Speak))]  # the next question tells it
+    return Turn(turn.talk.having(due=True), tuple(shown))
 
 
 def _negate(talk: Conversation, said: Said, desk: Desk) -> Turn:

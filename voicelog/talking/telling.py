@@ -119,7 +119,7 @@ def read_board(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def terse(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """Value and verdict only from now on."""
+    """From now on no more than was said; a pass and "kept" by their tones alone."""
     return speak(talk.having(terse=True), "short read back")
 
 

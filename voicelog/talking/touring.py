@@ -109,7 +109,7 @@ def ask_step(talk: Conversation, desk: Desk, prefix: str = "") -> Turn:
 def _question(talk: Conversation, step: Asked, desk: Desk) -> str:
     """A sweep names the circuit, a sequence the test."""
     if talk.tour.title.startswith("sweep"):
-        return f"{desk.phrasing.place(step.place)}?"
+        return f"{desk.phrasing.place(step.place, with_name=not talk.terse)}?"
     return f"{desk.phrasing.quantity(step.quantity, step.conditions)}?"
 
 

@@ -1,0 +1,76 @@
+"""Talk is told from calls by the margin over free talk, as much as a mistake of that kind would cost."""
+
+import pytest
+
+from voicelog.meaning.parsing import Context
+from voicelog.model import Heard, Hypothesis, Word
+from voicelog.talking.overhearing import Demands, Overhearing, kind, margin, repairs
+
+DEMANDS = Demands(-9.0, -7.0, -5.0, -3.0, -1.0, 1.0, each_word=-0.5, each_repair=4.0, soon=3.0)
+    harmless=-9, order=-7, answer=-5, place=-3, reading=-1, value=1, each_word=-0.5, each_repair=4, soon=3
+)
+
+
+@pytest.fixture(scope="module")
+def understood(reader, sheet):
+    context = Context(board=sheet.boards[0].reference)
+
+    def understand(words, over=0.0, **fields):
+        hypothesis = Hypothesis(words=tuple(Word(text=word) for word in words.split()))
+        heard = Heard(hypotheses=(hypothesis,), filler_margin=over, **fields)
+        return heard, reader.understand(heard, context)
+
+    return understand
+
+
+KINDS = {
+    "status": "harmless",
+    "undo": "harmless",
+    "start sweep earth leakage": "order",
+    "affirm": "answer",
+    "correction two point six": "answer",
+    "circuit five": "place",
+    "circuit five zed s nought point two ohms": "reading",
+    "change circuit five zed s to nought point two": "reading",
+    "nought point two ohms": "value",
+    "what a day it was": "reading",
+}
+
+
+@pytest.mark.parametrize(("words", "expected"), KINDS.items())
+def test_every_kind_has_its_demand(understood, words, expected):
+    assert kind(understood(words)[1]) == expected
+
+
+@pytest.mark.parametrize(("words", "demand"), [("status", -9), ("undo", -9), ("affirm", -5), ("circuit five", -3)])
+def test_what_costs_little_needs_little(understood, words, demand):
+    for over, talk in ((demand - 0.5, True), (demand + 0.5, False)):
+        assert Overhearing(DEMANDS).is_talk(*understood(words, over)) == talk
+
+
+def test_many_words_need_less_and_repairs_more(understood):
+    long, repaired = "zed s nought point two ohms", "zed s nought point two no wait nought point three ohms"
+    assert not Overhearing(DEMANDS).is_talk(*understood(long, -3.5))  # -1 and six words
+    assert Overhearing(DEMANDS).is_talk(*understood(repaired, 0.0))
+    assert repairs(tuple(repaired.split())) == 2
+
+
+def test_what_follows_talk_in_the_same_breath_is_mostly_talk(understood):
+    overhearing = Overhearing(DEMANDS)
+    assert overhearing.is_talk(*understood("what a day it was", -50.0, start_s=1.0, end_s=3.0))
+    assert overhearing.is_talk(*understood("circuit five", -2.0, start_s=3.4, end_s=4.0))
+    assert not overhearing.is_talk(*understood("circuit five", -2.0, start_s=6.0, end_s=6.8))
+
+
+def test_without_a_judge_nothing_is_talk(understood):
+    heard, meant = understood("affirm")
+    assert not Overhearing(DEMANDS).is_talk(heard.model_copy(update={"filler_margin": None}), meant)
+
+
+def test_the_margin_is_that_of_the_words_understood(reader, sheet):
+    best, second = (
+        Hypothesis(words=tuple(Word(text=word) for word in words.split()), cost=cost)
+        for words, cost in (("zed s point", 10.0), ("zed s point two ohms", 12.0))
+    )
+    heard = Heard(hypotheses=(best, second), filler_margin=5.0)
+    assert margin(heard, reader.understand(heard, Context(board=sheet.boards[0].reference))) == 3.0
