@@ -7,8 +7,6 @@ from voicelog.model import Heard, Hypothesis, Word
 from voicelog.talking.overhearing import Demands, Overhearing, kind, margin, repairs
 
 DEMANDS = Demands(-9.0, -7.0, -5.0, -3.0, -1.0, 1.0, each_word=-0.5, each_repair=4.0, soon=3.0)
-    harmless=-9, order=-7, answer=-5, place=-3, reading=-1, value=1, each_word=-0.5, each_repair=4, soon=3
-)
 
 
 @pytest.fixture(scope="module")

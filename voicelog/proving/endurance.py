@@ -38,7 +38,7 @@ from voicelog.session import Session, Watcher
 from voicelog.talking.conversation import Policy
 from voicelog.talking.voice import SilentMouth
 from voicelog.visit import Visit, open_visit
-from voicelog.visiting import TALK_MARGIN, open_recogniser
+from voicelog.visiting import open_recogniser
 
 BLOCK_S = 900  # 15,000 pieces
 FRESH_S = 60  # of which the last minute is new each time
@@ -159,7 +159,6 @@ def endure(
             journal=journal,
             clips=ClipFolder(visit.job.folder),
             watcher=day,
-            filler_margin=TALK_MARGIN,
             now=day.now,
         ).run()
     return day.summed(verify_job(visit.job.folder).exit_code == 0)
