@@ -158,12 +158,16 @@ def pictures(out: Annotated[Path, typer.Argument(metavar="DIR", help="where they
 
 
 @app.command()
-def learn(folder: Folder, as_json: AsJson = False) -> None:
+def learn(
+    folder: Folder,
+    keep: Annotated[Path | None, typer.Option(metavar="FILE", help="go on from there, and keep what was found")] = None,
+    as_json: AsJson = False,
+) -> None:
     """One person's voice: strings wrong before and after learning it."""
     from voicelog.proving.learn import bench_learn
 
     with progress() as told:
-        found = bench_learn(folder, progress=told)
+        found = bench_learn(folder, progress=told, kept=keep)
     show(found, as_json)
 
 

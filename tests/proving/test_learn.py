@@ -46,8 +46,10 @@ def test_words_that_sound_the_same_count_as_one():
 
 
 def test_a_whole_run(tmp_path, general):  # noqa: F811
-    score = bench_learn(folder_of(tmp_path, rows("a", "b")), (5.0, 60.0), CONDITIONS, general, QUICK)
+    kept, folder = tmp_path / "points.jsonl", folder_of(tmp_path, rows("a", "b"))
+    score = bench_learn(folder, (5.0, 60.0), CONDITIONS, general, QUICK, kept=kept)
     found = score.as_json()
+    assert bench_learn(folder, (5.0, 60.0), CONDITIONS, general, QUICK, kept=kept) == score  # nothing is found twice
     assert set(found["speakers"]) == {"a", "b"}
     assert {"strings_wrong_before", "strings_wrong_after"} <= set(found["speakers"]["a"]) & set(found)
     assert {(mean["condition"], mean["asked_s"]) for mean in found["curve"]} == {

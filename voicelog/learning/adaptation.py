@@ -1,10 +1,11 @@
 """One person's speech into the network, and back out as an ordinary network of the same size.
 
-Scales and shifts first: with a few seconds of speech they are all that can be
-learnt safely. Then all weights at a small step. Which of the two, and how much
-of it (a blend with the general network), is chosen on phrases kept apart, and of
-two that do about as well there the one that changes less; where nothing clearly
-beats the general network, the general network it stays.
+Scales and shifts alone with a few seconds of speech, when they are all that can
+be learnt safely; otherwise all weights at a small step. How much of it (a blend
+with the general network) is chosen on phrases kept apart, and of two that do
+about as well there the one that changes less; where nothing clearly beats the
+general network, the general network it stays. What has proved itself goes on for
+a few steps with the phrases kept apart as well.
 
 A profile made this way holds numbers of the network and no speech: nothing that
 was said can be played back from it.
@@ -15,6 +16,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +26,7 @@ from voicelog.hearing.filterbank import RATE_HZ, filter_banks
 from voicelog.hearing.network import SUBSAMPLING, AcousticModel, Floats, log_posteriors
 from voicelog.learning.adam import Adam
 from voicelog.learning.alignment import Pronounce, align
+from voicelog.learning.all_paths import all_paths, phone_bigram
 from voicelog.learning.ctc import Labels, ctc_loss
 from voicelog.learning.layers import Arrays, Name, arrays, backward, forward, with_arrays
 from voicelog.learning.variation import FOR_LEARNING, Variation, varied
@@ -60,18 +63,41 @@ class Recipe:
     """The numbers of learning one person; chosen on people who are in no score."""
 
     batch_s: float = 12.0  # of sound in one step
-    passes: float = 8.0  # how often each phrase is gone through, at most
+    passes: float = 12.0  # how often each phrase is gone through, at most
     fewest_steps: int = 24
-    most_s: float = 22.0  # of steps in each of the two courses; a machine too slow for all passes takes fewer
+    most_steps: int = 90  # with much speech each phrase is gone through less often
+    most_s: float = 36.0  # of steps; a machine too slow for all of them takes fewer
     scales_rate: float = 4e-3  # relative step of scales and shifts, alone
-    weights_rate: float = 2e-3  # relative step of weights, scales and shifts together
+    weights_rate: float = 4e-3  # relative step of weights, scales and shifts together
     weights_from_s: float = 15.0  # of speech; with less, scales and shifts alone
+    rivals: float = 0.9  # weight of all other paths in the loss, as in the general network's training; 0: plain CTC
     level_spread: float = 0.5  # of the phrase's log energy
     misfit: float = 4.0  # nats a phone; words further than that from what is heard were hardly said, and are left out
     kept_apart: int = 4  # every fourth phrase judges and is not learnt from
     blends: tuple[float, ...] = (0.5, 1.0)
     clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
-    enough: float = 0.9  # of the best gain: what reaches it and changes less is taken
+    enough: float = 0.95  # of the best gain: what reaches it and changes less is taken
+    last_part: float = 0.3  # of the steps, added at the end with all phrases, those kept apart too
+    last_rate: float = 0.5  # of the rates, there
+
+    @property
+    def first_part(self) -> float:
+        """Share of all steps that comes before the phrases kept apart are learnt from as well."""
+        return 1 / (1 + self.last_part)
+
+    @property
+    def at_last(self) -> "Recipe":
+        """For the steps at the end."""
+        share, rate = self.last_part * (self.kept_apart - 1) / self.kept_apart, self.last_rate
+        return replace(
+            self,
+            passes=self.passes * share,
+            fewest_steps=round(self.fewest_steps * self.last_part),
+            most_steps=round(self.most_steps * self.last_part),
+            most_s=self.most_s * self.last_part,
+            scales_rate=self.scales_rate * rate,
+            weights_rate=self.weights_rate * rate,
+        )
 
 
 @dataclass(frozen=True)
@@ -130,30 +156,33 @@ def learn(
     kept_apart = [lesson for number, lesson in enumerate(lessons) if number % recipe.kept_apart == 1]
     learnt_from = [lesson for number, lesson in enumerate(lessons) if number % recipe.kept_apart != 1]
     seconds = sum(lesson.seconds for lesson in lessons)
+    kind = Kind.WEIGHTS if seconds >= recipe.weights_from_s else Kind.SCALES
 
-    # Learn, the gentle way first.
-    courses = [_Course(model, learnt_from, recipe, kind) for kind in Kind if _allowed(kind, seconds, recipe)]
-    changed = {course.kind: course.run(_part(progress, n, len(courses))) for n, course in enumerate(courses)}
-
-    # Choose.
+    course = _Course(model, learnt_from, recipe, kind)
+    now = course.run(lambda share: progress(recipe.first_part * share))
     before = judge(model, kept_apart)
-    candidates = []
-    for kind, arrays_now in changed.items():
-        for blend in recipe.blends:
-            candidate = with_arrays(model, {name: _mixed(model, name, now, blend) for name, now in arrays_now.items()})
-            candidates.append(Learnt(candidate, kind, blend, before, judge(candidate, kept_apart), seconds, model))
-    chosen = _least_change(candidates, recipe) or Learnt(model, Kind.GENERAL, 0.0, before, before, seconds, model)
-    steps = sum(course.steps_done for course in courses)
-    apart = tuple(lesson.spoken for lesson in kept_apart)
-    return replace(chosen, apart=apart, computing_s=time.monotonic() - started, steps=steps)
+    facts = {"before": before, "speech_s": seconds, "start": model, "apart": tuple(x.spoken for x in kept_apart)}
+    candidates = [_candidate(model, now, kept_apart, kind=kind, blend=blend, **facts) for blend in recipe.blends]
+    chosen = _least_change(candidates, recipe)
+    if chosen is None:
+        progress(1.0)
+        found = Learnt(model, Kind.GENERAL, 0.0, after=before, **facts)
+        return replace(found, computing_s=time.monotonic() - started, steps=course.steps_done)
+
+    # What has proved itself learns from all phrases for a little longer; the judgement stays the one from before that.
+    last = _Course(chosen.model, lessons, recipe.at_last, kind)
+    now = last.run(lambda share: progress(recipe.first_part + (1 - recipe.first_part) * share))
+    return replace(
+        chosen,
+        model=with_arrays(chosen.model, now),
+        computing_s=time.monotonic() - started,
+        steps=course.steps_done + last.steps_done,
+    )
 
 
-def _allowed(kind: Kind, seconds: float, recipe: Recipe) -> bool:
-    return kind is Kind.SCALES or (kind is Kind.WEIGHTS and seconds >= recipe.weights_from_s)
-
-
-def _part(progress: Progress, number: int, count: int) -> Progress:
-    return lambda share: progress((number + share) / count)
+def _candidate(model: AcousticModel, now: Arrays, kept_apart: "list[Lesson]", blend: float, **facts: Any) -> Learnt:
+    network = mixed_with(model, now, blend)
+    return Learnt(model=network, blend=blend, after=judge(network, kept_apart), **facts)
 
 
 def _least_change(candidates: list[Learnt], recipe: Recipe) -> Learnt | None:
@@ -165,9 +194,10 @@ def _least_change(candidates: list[Learnt], recipe: Recipe) -> Learnt | None:
     return next(item for item in better if item.before.loss - item.after.loss >= recipe.enough * most)
 
 
-def _mixed(model: AcousticModel, name: Name, now: Floats, blend: float) -> Floats:
-    start = arrays(model)[name]
-    return (start + np.float32(blend) * (now - start)).astype(np.float32)
+def mixed_with(model: AcousticModel, now: Arrays, blend: float) -> AcousticModel:
+    """``model`` moved by the share ``blend`` of the way to ``now``."""
+    start = arrays(model)
+    return with_arrays(model, {name: start[name] + np.float32(blend) * (x - start[name]) for name, x in now.items()})
 
 
 # ---------------------------------------------------------------- lessons
@@ -266,6 +296,11 @@ class _Course:
             found = {name: self.recipe.scales_rate for name in arrays(self.model) if name.field != "weights"}
         return {name: rate for name, rate in found.items() if not _only_carries(name, arrays(self.model)[name])}
 
+    @cached_property
+    def bigram(self) -> Floats:
+        """How phones follow one another in the lessons."""
+        return phone_bigram((lesson.labels, 1.0) for lesson in self.lessons)
+
     def run(self, progress: Progress) -> Arrays:
         """The arrays after the last step."""
         now = {name: arrays(self.model)[name] for name in self.rates}
@@ -286,7 +321,8 @@ class _Course:
     def steps(self) -> int:
         """As many as the recipe asks for; a slow machine takes fewer."""
         seconds = sum(lesson.seconds for lesson in self.lessons)
-        return max(self.recipe.fewest_steps, round(self.recipe.passes * seconds / self.recipe.batch_s))
+        wanted = round(self.recipe.passes * seconds / self.recipe.batch_s)
+        return min(max(self.recipe.fewest_steps, wanted), self.recipe.most_steps)
 
     @staticmethod
     def _pace(share: float) -> float:
@@ -312,8 +348,10 @@ class _Course:
         features, lengths = self._features(batch), tuple(lesson.outputs for lesson in batch)
         trace = forward(model, features)
         loss = ctc_loss(trace.log_posteriors, tuple(lesson.labels for lesson in batch), lengths)
+        others = all_paths(trace.log_posteriors, self.bigram, lengths)
+        slope = loss.slope + np.float32(self.recipe.rivals) * others.slope
         phones = sum(len(lesson.labels) for lesson in batch)
-        return backward(model, trace, loss.slope / np.float32(phones), self.rates.keys())
+        return backward(model, trace, slope / np.float32(phones), self.rates.keys())
 
     def _features(self, batch: list[Lesson]) -> Floats:
         """One variant of each phrase at a level of its own, the last row repeated to the longest phrase's length."""

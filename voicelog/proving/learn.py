@@ -154,22 +154,42 @@ def bench_learn(
     model: Path = BUNDLED,
     recipe: Recipe | None = None,
     progress: Progress = quiet,
+    kept: Path | None = None,
 ) -> LearnScore:
     """Learn every speaker of ``folder`` and count.
 
-    Raises InputError naming file and line, SoundError, ModelError.
+    ``kept``: a file of points already found, one JSON object a line, that grows speaker by speaker; those in it are
+    not found again. Raises InputError naming file and line, SoundError, ModelError.
     """
     people = read_people(folder)
     words = {word for person in people for word in person.words}
     pronounce = bundled_lexicon().pronounce
     alike = sounding_alike(words, pronounce)
     bench = _Bench(read_model(model / ACOUSTIC), loop(set(alike.values())), alike, pronounce, recipe or Recipe())
-    points: list[Point] = []
+    points = _points_in(kept)
     for number, person in enumerate(people):
         progress(number, len(people))
-        points += bench.points(person, conditions, seconds)
+        done = {point.condition for point in points if point.speaker == person.name}
+        for line in dict.fromkeys(condition.enrol for condition in conditions if condition.name not in done):
+            found = list(bench.points(person, [one for one in conditions if one.enrol == line], seconds))
+            points += found
+            _add_points(kept, found)
     progress(len(people), len(people))
     return summary(tuple(points))
+
+
+def _points_in(kept: Path | None) -> list[Point]:
+    try:
+        lines = kept.read_text(encoding="utf-8").splitlines() if kept and kept.exists() else []
+        return [Point.model_validate_json(line) for line in lines]
+    except (OSError, ValueError) as error:
+        raise InputError(f"the points found so far cannot be read: {error}.", where=str(kept)) from None
+
+
+def _add_points(kept: Path | None, points: list[Point]) -> None:
+    if kept:
+        with kept.open("a", encoding="utf-8") as file:
+            file.writelines(point.model_dump_json() + "\n" for point in points)
 
 
 def read_people(folder: Path) -> tuple[Person, ...]:
@@ -239,17 +259,14 @@ class _Bench:
     pronounce: Pronounce
     recipe: Recipe
 
-    def points(self, person: Person, conditions: tuple[Condition, ...], seconds: tuple[float, ...]) -> Iterator[Point]:
-        """Conditions that are learnt alike are learnt once."""
-        for line in dict.fromkeys(condition.enrol for condition in conditions):
-            alike = [condition for condition in conditions if condition.enrol == line]
-            trials = [self._trials(division, alike, seconds) for division in person.divisions]
+    def points(self, person: Person, alike: list[Condition], seconds: tuple[float, ...]) -> Iterator[Point]:
+        """Every length in conditions that are learnt alike; where a division has too little, it is left out."""
+        trials = [trial for division in person.divisions for trial in self._trials(division, alike, seconds)]
+        for condition in alike:
             for asked in seconds:
-                found = [trial for division in trials for trial in division if trial.asked_s == asked]
-                for condition in alike:
-                    same = [trial for trial in found if trial.condition == condition.name]
-                    if len(same) == len(person.divisions):
-                        yield _point(person, same)
+                same = [trial for trial in trials if (trial.condition, trial.asked_s) == (condition.name, asked)]
+                if len(same) == len(person.divisions):
+                    yield _point(person, same)
 
     def _trials(self, division: Division, alike: list[Condition], seconds: tuple[float, ...]) -> list[Trial]:
         """Every length learnt once, and heard in every condition."""

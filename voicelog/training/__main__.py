@@ -5,6 +5,7 @@ lexicon      pronunciations of every word in the speech  (once)
 train        the network                                 (an accelerator, or patience)
 export       the model folder that Vosk loads, checked
 scoring-set  phrases of the trade by held-out voices     (for ``voicelog bench accuracy``)
+people-set   recordings of the people held out           (for ``voicelog bench learn``)
 """
 
 import json
@@ -57,6 +58,18 @@ def scoring_set(
     from voicelog.visiting import open_visit_or_demo
 
     write_scoring_set(folder, voices, open_visit_or_demo(None), count)
+
+
+@app.command()
+def people_set(
+    folder: Annotated[Path, typer.Argument(help="Where the recordings go.")],
+    speech: Annotated[Path, typer.Option(help="The folder of speech that holds them.")],
+) -> None:
+    """Write the recordings of the people that training never hears."""
+    from voicelog.training.people_set import write_people_set
+
+    with ProcessPoolExecutor(1) as executor:
+        typer.echo(f"{write_people_set(folder, speech, read_splits(), executor)} recordings")
 
 
 @app.command()

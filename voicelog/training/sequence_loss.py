@@ -8,7 +8,6 @@ The sum over all paths is a forward-backward recursion over two states for each
 phone: on the phone itself, or on a blank after it.
 """
 
-from collections.abc import Iterable
 from functools import cache
 
 import numpy as np
@@ -16,24 +15,7 @@ import torch
 from torch import Tensor
 
 from voicelog.hearing.phones import OUTPUTS
-
-SMOOTHING = 8.0  # pseudo-counts of the phones' own frequencies behind each phone
-UNIFORM = 0.02  # share of every phone alike
-
-
-def phone_bigram(labels: Iterable[tuple[tuple[int, ...], float]]) -> np.ndarray:
-    """(40, 40) float32: chance of the next phone; row 0 is the start. ``labels`` are phone numbers and a weight."""
-    counts = np.zeros((OUTPUTS, OUTPUTS))
-    for phones, weight in labels:
-        before = (0, *phones[:-1])
-        np.add.at(counts, (list(before), list(phones)), weight)
-    own = counts.sum(0)
-    own = own / own.sum()
-    own = (1 - UNIFORM) * own + UNIFORM * np.r_[0, np.full(OUTPUTS - 1, 1 / (OUTPUTS - 1))]
-    own[0] = 0
-    chances = (counts + SMOOTHING * own) / (counts.sum(1, keepdims=True) + SMOOTHING)
-    chances[:, 0] = 0
-    return (chances / chances.sum(1, keepdims=True)).astype(np.float32)
+from voicelog.learning.all_paths import phone_bigram as phone_bigram
 
 
 def log_all_paths(log_posteriors: Tensor, bigram: Tensor, lengths: Tensor) -> Tensor:
