@@ -15,8 +15,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from functools import cached_property
-from typing import Any
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,8 +25,8 @@ from voicelog.hearing.filterbank import RATE_HZ, filter_banks
 from voicelog.hearing.network import SUBSAMPLING, AcousticModel, Floats, log_posteriors
 from voicelog.learning.adam import Adam
 from voicelog.learning.alignment import Pronounce, align
-from voicelog.learning.all_paths import all_paths, phone_bigram
-from voicelog.learning.ctc import Labels, ctc_loss
+from voicelog.learning.all_paths import SequenceLoss, phone_bigram
+from voicelog.learning.ctc import Labels
 from voicelog.learning.layers import Arrays, Name, arrays, backward, forward, with_arrays
 from voicelog.learning.variation import FOR_LEARNING, Variation, varied
 
@@ -158,31 +157,26 @@ def learn(
     seconds = sum(lesson.seconds for lesson in lessons)
     kind = Kind.WEIGHTS if seconds >= recipe.weights_from_s else Kind.SCALES
 
-    course = _Course(model, learnt_from, recipe, kind)
+    loss = SequenceLoss(phone_bigram((lesson.labels, 1.0) for lesson in lessons), recipe.rivals)
+    judged = partial(judge, lessons=kept_apart, of=loss)
+    before = judged(model)
+    unchanged = Learnt(model, Kind.GENERAL, 0.0, before, before, seconds, model, tuple(x.spoken for x in kept_apart))
+
+    course = _Course(model, learnt_from, recipe, loss, kind)
     now = course.run(lambda share: progress(recipe.first_part * share))
-    before = judge(model, kept_apart)
-    facts = {"before": before, "speech_s": seconds, "start": model, "apart": tuple(x.spoken for x in kept_apart)}
-    candidates = [_candidate(model, now, kept_apart, kind=kind, blend=blend, **facts) for blend in recipe.blends]
-    chosen = _least_change(candidates, recipe)
+    blends = [
+        replace(unchanged, model=mixed_with(model, now, blend), kind=kind, blend=blend) for blend in recipe.blends
+    ]
+    chosen = _least_change([replace(blend, after=judged(blend.model)) for blend in blends], recipe)
     if chosen is None:
         progress(1.0)
-        found = Learnt(model, Kind.GENERAL, 0.0, after=before, **facts)
-        return replace(found, computing_s=time.monotonic() - started, steps=course.steps_done)
+        return replace(unchanged, computing_s=time.monotonic() - started, steps=course.steps_done)
 
     # What has proved itself learns from all phrases for a little longer; the judgement stays the one from before that.
-    last = _Course(chosen.model, lessons, recipe.at_last, kind)
+    last = _Course(chosen.model, lessons, recipe.at_last, loss, kind)
     now = last.run(lambda share: progress(recipe.first_part + (1 - recipe.first_part) * share))
-    return replace(
-        chosen,
-        model=with_arrays(chosen.model, now),
-        computing_s=time.monotonic() - started,
-        steps=course.steps_done + last.steps_done,
-    )
-
-
-def _candidate(model: AcousticModel, now: Arrays, kept_apart: "list[Lesson]", blend: float, **facts: Any) -> Learnt:
-    network = mixed_with(model, now, blend)
-    return Learnt(model=network, blend=blend, after=judge(network, kept_apart), **facts)
+    steps, seconds = course.steps_done + last.steps_done, time.monotonic() - started
+    return replace(chosen, model=with_arrays(chosen.model, now), computing_s=seconds, steps=steps)
 
 
 def _least_change(candidates: list[Learnt], recipe: Recipe) -> Learnt | None:
@@ -237,7 +231,7 @@ def _banks(sound: Sound, variation: Variation, seed: int) -> Floats:
     return filter_banks(varied(sound, variation, seed), seed=seed)
 
 
-def judge(model: AcousticModel, lessons: list[Lesson]) -> Judgement:
+def judge(model: AcousticModel, lessons: list[Lesson], of: SequenceLoss) -> Judgement:
     """Loss and phone errors of a network, over the plain and the last (noisiest) variant of each phrase."""
     losses, wrong, phones = [], 0, 0
     for lesson in lessons:
@@ -245,7 +239,7 @@ def judge(model: AcousticModel, lessons: list[Lesson]) -> Judgement:
         heard = (lesson.variants[0], lesson.variants[-1])
         for banks in heard:
             scores = log_posteriors(model, banks)
-            loss += float(ctc_loss(scores[None], (lesson.labels,), (len(scores),)).losses[0])
+            loss += float(of(scores[None], (lesson.labels,), (len(scores),)).losses[0])
             wrong += edits(heard_freely(scores), lesson.labels)
         losses.append(loss / len(heard) / len(lesson.labels))
         phones += len(heard) * len(lesson.labels)
@@ -283,6 +277,7 @@ class _Course:
     model: AcousticModel
     lessons: list[Lesson]
     recipe: Recipe
+    loss: SequenceLoss
     kind: Kind
     steps_done: int = 0
     rng: np.random.Generator = field(default_factory=lambda: np.random.default_rng(0))
@@ -295,11 +290,6 @@ class _Course:
         else:
             found = {name: self.recipe.scales_rate for name in arrays(self.model) if name.field != "weights"}
         return {name: rate for name, rate in found.items() if not _only_carries(name, arrays(self.model)[name])}
-
-    @cached_property
-    def bigram(self) -> Floats:
-        """How phones follow one another in the lessons."""
-        return phone_bigram((lesson.labels, 1.0) for lesson in self.lessons)
 
     def run(self, progress: Progress) -> Arrays:
         """The arrays after the last step."""
@@ -347,11 +337,9 @@ class _Course:
         model = with_arrays(self.model, now)
         features, lengths = self._features(batch), tuple(lesson.outputs for lesson in batch)
         trace = forward(model, features)
-        loss = ctc_loss(trace.log_posteriors, tuple(lesson.labels for lesson in batch), lengths)
-        others = all_paths(trace.log_posteriors, self.bigram, lengths)
-        slope = loss.slope + np.float32(self.recipe.rivals) * others.slope
+        loss = self.loss(trace.log_posteriors, tuple(lesson.labels for lesson in batch), lengths)
         phones = sum(len(lesson.labels) for lesson in batch)
-        return backward(model, trace, slope / np.float32(phones), self.rates.keys())
+        return backward(model, trace, loss.slope / np.float32(phones), self.rates.keys())
 
     def _features(self, batch: list[Lesson]) -> Floats:
         """One variant of each phrase at a level of its own, the last row repeated to the longest phrase's length."""

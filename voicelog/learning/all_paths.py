@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from voicelog.hearing.phones import OUTPUTS
+from voicelog.learning.ctc import CtcLoss, Labels, ctc_loss
 
 SMOOTHING = 8.0  # pseudo-counts of the phones' own frequencies behind each phone
 UNIFORM = 0.02  # share of every phone alike
@@ -35,6 +36,22 @@ def phone_bigram(
     chances = (counts + smoothing * own) / (counts.sum(1, keepdims=True) + smoothing)
     chances[:, 0] = 0
     return (chances / chances.sum(1, keepdims=True)).astype(np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class SequenceLoss:
+    """CTC against all paths, which count ``rivals`` times."""
+
+    bigram: NDArray[np.float32]
+    rivals: float  # 0: plain CTC
+
+    def __call__(
+        self, log_posteriors: NDArray[np.float32], labels: tuple[Labels, ...], lengths: tuple[int, ...]
+    ) -> CtcLoss:
+        """As ``ctc_loss``."""
+        right, all_of_them = ctc_loss(log_posteriors, labels, lengths), all_paths(log_posteriors, self.bigram, lengths)
+        losses = right.losses + self.rivals * all_of_them.log_totals
+        return CtcLoss(losses, right.slope + np.float32(self.rivals) * all_of_them.slope)
 
 
 @dataclass(frozen=True, eq=False)
