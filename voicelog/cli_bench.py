@@ -161,13 +161,16 @@ def pictures(out: Annotated[Path, typer.Argument(metavar="DIR", help="where they
 def learn(
     folder: Folder,
     keep: Annotated[Path | None, typer.Option(metavar="FILE", help="go on from there, and keep what was found")] = None,
+    seconds: Annotated[list[float] | None, typer.Option(help="of speech to learn from; several may be named")] = None,
+    clean: Annotated[bool, typer.Option("--clean", help="neither through a narrow band nor in noise")] = False,
     as_json: AsJson = False,
 ) -> None:
     """One person's voice: strings wrong before and after learning it."""
-    from voicelog.proving.learn import bench_learn
+    from voicelog.proving.learn import CONDITIONS, SECONDS, bench_learn
 
+    conditions, lengths = CONDITIONS[:1] if clean else CONDITIONS, tuple(seconds or SECONDS)
     with progress() as told:
-        found = bench_learn(folder, progress=told, kept=keep)
+        found = bench_learn(folder, lengths, conditions, progress=told, kept=keep)
     show(found, as_json)
 
 
