@@ -13,9 +13,11 @@ from voicelog.proving import fuzzing
 from voicelog.proving.fuzzing import bench_fuzzing, feed
 from voicelog.proving.odd_input import Member
 from voicelog.proving.targets import TARGETS, Target, good_pack, vouched_for
+from voicelog.resources import data_folder
 
 BY_NAME = {target.name: target for target in TARGETS}
 CASES = {"grammar files": 30, "job sheets": 50}
+NUMBERS = (data_folder("grammars") / "numbers.toml").read_text(encoding="utf-8")
 DEEP, LONG = "[" * 1500 + "]" * 1500, "1" * 5000
 
 
@@ -33,6 +35,9 @@ KEPT = [
     ("grammar files", (("commands", "command = [7]"), False)),
     ("grammar files", (("sequences", '[[sequence]]\nkey = "x"\nsteps = ["zs: multiple"]'), False)),
     ("grammar files", (("numbers", "digits = 7"), False)),
+    ("grammar files", (("numbers", NUMBERS.replace('"0" = ["zero", "nought", "oh"]', "")), True)),  # no nought
+    ("grammar files", (("numbers", NUMBERS.replace('["one"]', "[]")), True)),
+    ("grammar files", (("numbers", NUMBERS.replace('["one"]', '"one"')), True)),
     *(("pronunciations", f"zed = {value}") for value in (DEEP, LONG)),
     *(("job sheets", (f"x = {value}", False)) for value in (DEEP, LONG)),
     *(("limit editions", f"label = {value}") for value in (DEEP, LONG)),

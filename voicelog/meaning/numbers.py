@@ -4,6 +4,7 @@ The two directions live together because what is said back must read as what
 was heard. Digits after the point are kept as spoken, so 2.50 is not 2.5.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
@@ -26,6 +27,9 @@ from voicelog.resources import read_toml
 
 # Rarer ways to say a number, in nats: they keep the ear from preferring them to plain ones.
 RARE = 1.0
+
+
+WHOLE = {"digits": range(10), "teens": range(10, 20), "tens": range(20, 100, 10), "scales": (100, 1000)}
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,8 @@ def load_number_words(file: Path) -> NumberWords:
     """Read grammars/numbers.toml. Raises GrammarError naming the file."""
     try:
         table = read_toml(file.read_text(encoding="utf-8"))
+        for kind, values in WHOLE.items():
+            _look(table[kind], kind, values)
         return NumberWords(
             digits=_by_word(table["digits"], str),
             teens=_by_word(table["teens"], int),
@@ -64,6 +70,15 @@ def load_number_words(file: Path) -> NumberWords:
         )
     except (OSError, LookupError, ValueError, TypeError, AttributeError) as error:
         raise GrammarError(f"the number words cannot be read ({error}).", where=file.name) from error
+
+
+def _look(table: dict[str, list[str]], kind: str, values: Iterable[int]) -> None:
+    """Raises ValueError where a number lacks its words, or a word is none."""
+    if wrong := set(table) ^ {str(value) for value in values}:
+        raise ValueError(f"[{kind}] has a number too many or too few: {min(wrong)}")
+    for number, said in table.items():
+        if not isinstance(said, list) or not said or not all(isinstance(word, str) and word.isalpha() for word in said):
+            raise ValueError(f"[{kind}] {number} must be a list of words")
 
 
 def _by_word(table: dict[str, list[str]], kind: type) -> dict:

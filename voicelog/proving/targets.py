@@ -473,7 +473,7 @@ def _app(page: str) -> Guard:
 
 
 def _request_holds(asked: Asked) -> None:
-    status, headers = asyncio.run(asyncio.wait_for(_answered(_app(asked.page), asked), 5))
+    status, headers = asyncio.run(asyncio.wait_for(_answered(_app(asked.page), asked), 60))
     assert status < 500, status
     assert b"content-security-policy" in headers
     right = dict(asked.headers[:2])
