@@ -75,11 +75,12 @@ def test_whoever_was_away_gets_what_was_missed():
     assert live.missed(f"{live._run}-4") == ()
 
 
-@pytest.mark.parametrize("last_seen", ["", "nonsense", "another-1", "x" * 5000])
+@pytest.mark.parametrize("last_seen", ["", "nonsense", "another-1", "x" * 5000, "{run}-²", "{run}-" + "1" * 5000])
 def test_whoever_is_new_gets_the_present(last_seen):
     live = view()
     live.publish(state(2))
     live.publish(state(4))
+    last_seen = last_seen.replace("{run}", live._run)
     assert [event.number for event in live.missed(last_seen)] == [2]
 
 

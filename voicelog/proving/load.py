@@ -1,4 +1,4 @@
-"""Load: how the time of each step grows with the journal, up to 100,000 entries and 2,000 circuits.
+"""Load: how the time of each step grows: journals up to 100,000 entries, sheets up to 2,000 circuits, 50 viewers.
 
 The journal of each size is written in bulk, entry by entry through the same chain, and then worked on
 as a session works: opened, appended to with every entry flushed to the disk, read, folded, verified.
@@ -21,14 +21,15 @@ from voicelog.keeping.database import JOURNAL, connect_to_write
 from voicelog.keeping.heads import HEADS
 from voicelog.keeping.journal import Journal, read_entries
 from voicelog.keeping.record import Record, fold
-from voicelog.keeping.sheet import parse_sheet
 from voicelog.keeping.storage import Progress, quiet
 from voicelog.keeping.verify import verify_job
 from voicelog.model import Draft, EntryKind, Noun, Number, Outcome, Place, Reading, Verdict
+from voicelog.proving.big_sheets import PER_BOARD, SheetRow, board, measured_sheet
+from voicelog.proving.big_sheets import SIZES as SHEETS
+from voicelog.proving.viewers import CROWDS, Crowd, measured_crowd
 
 SIZES = (1_000, 10_000, 100_000)
 CIRCUITS = 2_000
-PER_BOARD = 100
 APPENDED = 200  # entries appended one by one at each size
 MORNING = datetime(2026, 3, 2, 8, tzinfo=UTC)
 
@@ -52,33 +53,59 @@ class Load(Noun):
     """``voicelog bench load``: the table."""
 
     rows: tuple[LoadRow, ...]
-    circuits: int
-    sheet_s: float  # a job sheet of so many circuits, read and checked
+    sheets: tuple[SheetRow, ...]
+    crowds: tuple[Crowd, ...]
 
     @computed_field
     @property
     def growth(self) -> dict[str, float]:
         """Time of the largest journal over the smallest, per step, divided by the ratio of their sizes:
         about 1 where time grows with size, towards 0 where it does not, above 1 where it grows faster."""
-        small, large = self.rows[0], self.rows[-1]
-        ratio = large.entries / small.entries
-        names = [name for name in LoadRow.model_fields if name.endswith(("_s", "_ms", "_us"))]
-        return {name: round(getattr(large, name) / max(getattr(small, name), 1e-9) / ratio, 3) for name in names}
+        return _growth(self.rows, "entries")
+
+    @computed_field
+    @property
+    def growth_of_sheets(self) -> dict[str, float]:
+        """The same for the sheets."""
+        return _growth(self.sheets, "circuits")
+
+
+def _growth(rows: tuple[Noun, ...], size: str) -> dict[str, float]:
+    if len(rows) < 2:
+        return {}
+    small, large = rows[0].model_dump(), rows[-1].model_dump()
+    ratio = large[size] / small[size]
+    names = [name for name in small if name.endswith(("_s", "_ms", "_us"))]
+    return {name: round(large[name] / max(small[name], 1e-9) / ratio, 3) for name in names}
 
 
 def bench_load(
-    sizes: tuple[int, ...] = SIZES, circuits: int = CIRCUITS, folder: Path | None = None, progress: Progress = quiet
+    sizes: tuple[int, ...] = SIZES,
+    sheets: tuple[int, ...] = SHEETS,
+    crowds: tuple[int, ...] = CROWDS,
+    folder: Path | None = None,
+    progress: Progress = quiet,
 ) -> Load:
-    """Measure each size; ``progress`` counts entries. Jobs are made in ``folder``, or in a temporary one."""
-    rows: list[LoadRow] = []
+    """Measure each size; ``progress`` counts them. Jobs are made in ``folder``, or in a temporary one."""
+    of = len(sizes) + len(sheets) + len(crowds)
+    done = iter(range(1, of + 1))
+
+    def counted(found: Noun) -> Noun:
+        progress(next(done), of)
+        return found
+
+    return Load(
+        rows=tuple(counted(measured_journal(size, folder)) for size in sizes),
+        sheets=tuple(counted(measured_sheet(circuits, folder)) for circuits in sheets),
+        crowds=tuple(counted(measured_crowd(viewers)) for viewers in crowds),
+    )
+
+
+def measured_journal(size: int, folder: Path | None = None) -> LoadRow:
+    """A journal of so many entries."""
     with tempfile.TemporaryDirectory(dir=folder) as place:
-        for size in sizes:
-            (job := Path(place) / str(size)).mkdir()
-            _fill(job, size, circuits)
-            rows.append(_measured(job, size))
-            progress(sum(row.entries for row in rows), sum(sizes))
-    sheet_s, _ = _timed(lambda: parse_sheet(sheet_text(circuits)))
-    return Load(rows=tuple(rows), circuits=circuits, sheet_s=sheet_s)
+        _fill(Path(place), size, CIRCUITS)
+        return _measured(Path(place), size)
 
 
 def _timed(act: Callable[[], object]) -> tuple[float, object]:
@@ -122,7 +149,8 @@ def _latest_s(record: Record) -> float:
 
 
 def _place(n: int) -> Place:
-    return Place(board=f"DB{n // PER_BOARD % (CIRCUITS // PER_BOARD) + 1}", circuit=str(n % PER_BOARD + 1))
+    n %= CIRCUITS
+    return Place(board=board(n), circuit=str(n % PER_BOARD + 1))
 
 
 def _draft(n: int, circuits: int) -> Draft:
@@ -157,18 +185,3 @@ def _fill(job: Path, size: int, circuits: int) -> None:
         assert entry_of(database.last_row(connection)[0]).number == size
     with (job / HEADS).open("a", encoding="ascii", newline="\n") as file:
         file.writelines(f"entry {number} {digest}\n" for number, _, digest in rows)
-
-
-def sheet_text(circuits: int) -> str:
-    """A job sheet with so many circuits, a hundred to a board."""
-    text = ['[job]\nreference = "LOAD"\ndate = 2026-03-02\n[supply]\nearthing = "TN-S"\n']
-    for n in range(circuits):
-        if n % PER_BOARD == 0:
-            text.append(f'[[board]]\nreference = "{_place(n).board}"\n')
-            text.append('[[board.rcd]]\nreference = "RCD1"\nrated_residual_current_mA = 30\n')
-        text.append(
-            f'[[board.circuit]]\nnumber = "{n % PER_BOARD + 1}"\nname = "sockets {n}"\nrcd = "RCD1"\n'
-            'device = { standard = "BS EN 60898", type = "B", rating_A = 32, breaking_capacity_kA = 6 }\n'
-            "cable = { line_mm2 = 2.5, cpc_mm2 = 1.5, length_m = 40 }\n"
-        )
-    return "".join(text)

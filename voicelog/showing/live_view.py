@@ -11,6 +11,7 @@ never answers the next reading.
 """
 
 import asyncio
+import re
 import secrets
 import threading
 from collections import deque
@@ -109,7 +110,8 @@ class LiveView:
         with self._lock:
             events = tuple(self._events)
         run, _, number = last_seen.rpartition("-")
-        if run != self._run or not number.isdigit() or not events or int(number) < events[0].number - 1:
+        known = run == self._run and re.fullmatch("[0-9]{1,9}", number)
+        if not known or not events or int(number) < events[0].number - 1:
             return events[-1:]
         return tuple(event for event in events if event.number > int(number))
 
