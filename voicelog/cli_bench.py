@@ -215,12 +215,16 @@ def tampering(
 
 
 @app.command()
-def load(as_json: AsJson = False) -> None:
-    """Large journals and sheets: how time grows with size."""
+def load(
+    most: Annotated[int, typer.Option(help="entries of the largest journal")] = 100_000,
+    circuits: Annotated[int, typer.Option(help="of the largest sheet")] = 2_000,
+    as_json: AsJson = False,
+) -> None:
+    """Large journals and sheets, many viewers: how time grows with size."""
     from voicelog.proving.load import bench_load
 
     with progress() as told:
-        found = bench_load(progress=told)
+        found = bench_load((most // 100, most // 10, most), (circuits // 100, circuits // 10, circuits), progress=told)
     show(found, as_json)
 
 
@@ -255,4 +259,20 @@ def fuzz(
     with progress() as told:
         found = bench_fuzzing(minutes, only, guided, progress=told)
     show(found, as_json)
+    raise typer.Exit(0 if found.passed else 1)
+
+
+@app.command()
+def report(
+    out: Annotated[Path, typer.Option(metavar="FILE", help="a .json, or a .md for people")] = Path("proof.md"),
+    full: Annotated[bool, typer.Option("--full", help="as long as the figures of README took: most of a day")] = False,
+    people: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of one person, to learn from")] = None,
+    only: Annotated[str, typer.Option(metavar="NAMES", help="these figures alone, by their commands' names")] = "",
+) -> None:
+    """All the figures, one after another, in one document with date, version and sizes."""
+    from voicelog.proving.report import bench_report
+
+    with progress() as told:
+        found = bench_report(out, full, people, tuple(only.split()), told)
+    typer.echo("\n".join(found.headlines))
     raise typer.Exit(0 if found.passed else 1)

@@ -15,7 +15,12 @@ def as_json(found: BaseModel) -> str:
 
 def as_text(found: BaseModel) -> str:
     """One figure a line, parts indented below their name."""
-    return "\n".join(_lines(found.model_dump(mode="json"), 0))
+    return figures_as_text(found.model_dump(mode="json"))
+
+
+def figures_as_text(figures: dict[str, Any]) -> str:
+    """The same for figures that came as JSON."""
+    return "\n".join(_lines(figures, 0))
 
 
 def _lines(value: Any, depth: int, name: str = "") -> Iterator[str]:
