@@ -86,6 +86,8 @@ def test_a_long_body_or_one_of_unknown_length_is_not_read():
     headers = {KEY_HEADER: "the-key"}
     assert CLIENT.post("/", content=b"x" * (BODY_LIMIT_BYTES + 1), headers=headers).status_code == 413
     assert CLIENT.post("/", content=iter([b"x"]), headers=headers).status_code == 413
+    for length in ("\xb2".encode("latin-1"), b"1" * 5000):  # digits of a kind, and no number
+        assert CLIENT.post("/", content=b"", headers=[*headers.items(), ("content-length", length)]).status_code == 413
 
 
 def test_every_answer_forbids_outside_requests():

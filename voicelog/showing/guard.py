@@ -9,6 +9,7 @@ Every response forbids the browser to ask anything of anyone else.
 """
 
 import json
+import re
 import secrets
 import time
 from collections.abc import Callable
@@ -102,7 +103,7 @@ def _refused_change(headers: Headers, host: str) -> tuple[int, str] | None:
     if not headers.get(KEY_HEADER):
         return 403, f"A change needs the key in the header {KEY_HEADER}."
     length = headers.get("content-length", "")
-    if not length.isdigit() or int(length) > BODY_LIMIT_BYTES:
+    if not re.fullmatch("[0-9]{1,9}", length) or int(length) > BODY_LIMIT_BYTES:
         return 413, f"A change says its length, at most {BODY_LIMIT_BYTES} bytes."
     return None
 
