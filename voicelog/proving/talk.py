@@ -52,7 +52,7 @@ def _near(draw: random.Random, reader: Reader) -> str:
     """A damaged sentence of the grammar, mostly with ordinary words around it."""
     while True:
         words = _damaged(list(reader.network.sample(draw)), draw)
-        if words and not is_reading(" ".join(words), reader):
+        if words and not means_something(" ".join(words), reader):
             break
     text = " ".join(words)
     return _fill(draw.choice(AROUND), draw, words=text) if draw.random() < 0.7 else text
