@@ -156,6 +156,26 @@ def test_the_workbook_is_set_up_to_be_printed(book):
     assert book.sheetnames == ["Schedule", "Readings", "Observations", "Diagnosis", "About"]
 
 
+def test_no_text_of_the_workbook_is_cut_off_or_lies_over_the_next(book):
+    for name in ("Readings", "Observations", "Diagnosis", "About"):
+        sheet = book[name]
+        for row in sheet.iter_rows(min_row=2):
+            lines = (row[0].row, sheet.row_dimensions[row[0].row].height or 15)
+            for cell in row:
+                width = sheet.column_dimensions[cell.column_letter].width
+                assert len(str(cell.value or "")) <= width * lines[1] / 15 + width * 0.3, (name, cell.value)
+
+
+def test_columns_that_hold_nothing_are_there_and_hidden(book):
+    sheet = book["Schedule"]
+    told = sheet.column_dimensions.values()  # neighbours that are alike are told of together
+    hidden = {number for one in told if one.hidden for number in range(one.min, one.max + 1)}
+    for column in sheet.iter_cols():
+        empty = all(cell.value in (None, "") for cell in column[1:])
+        assert (column[0].column in hidden) == empty, column[0].value
+    assert sheet.print_title_cols == "$A:$D"
+
+
 def test_every_reading_stands_in_the_workbook_with_its_unit_and_limit(book):
     rows = {row[0].value: [cell.value for cell in row] for row in book["Readings"].iter_rows(min_row=2)}
     assert set(rows) == {kept.line for row in REPORT.schedule.rows for kept in row.readings}

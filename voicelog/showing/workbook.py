@@ -3,6 +3,7 @@
 import io
 from collections.abc import Sequence
 from decimal import Decimal
+from textwrap import wrap
 
 from xlsxwriter import Workbook
 from xlsxwriter.format import Format
@@ -14,7 +15,11 @@ from voicelog.showing.report import Report
 from voicelog.showing.wording import STANDING_WORDS, VERDICT_SIGNS, VERDICT_WORDS, load_wording
 
 PAPER_A4 = 9
-NARROW, WIDE, WORDS = 11, 26, 70  # widths of columns, in characters
+WIDE, WORDS = 26, 70  # widths of columns, in characters
+NARROWEST = 5
+LINE_HEIGHT = 15.0  # points: one line of the usual 11 point letters
+A_PAGE_WIDE = 24  # columns of the schedule that can be read on one A4 page; more go over two
+KEY = 4  # the first columns of the schedule say which way a row is about
 MARKED = (Outcome.FAIL, Outcome.MARGINAL)
 
 
@@ -28,6 +33,7 @@ class _Book:
         about = {"title": report.title, "comments": " ".join(report.cautions)}
         self.book.set_properties({**about, "created": report.written_at.replace(tzinfo=None)})
         self.head = self.book.add_format({"bold": True, "bottom": 2, "text_wrap": True, "valign": "top"})
+        self.upright = self.book.add_format({"bold": True, "bottom": 2, "rotation": 90, "align": "center"})
         self.plain = self.book.add_format({"valign": "top"})
         self.words = self.book.add_format({"valign": "top", "text_wrap": True})
         self._figures: dict[tuple[int, Outcome | None], Format] = {}
@@ -55,9 +61,20 @@ class _Book:
         sheet.set_footer(f"&L{title.replace('&', '&&')}&CPage &P of &N")
         return sheet
 
+    def say(self, sheet: Worksheet, row: int, texts: Sequence[str], widths: Sequence[float], first: int = 0) -> None:
+        """Wrapped texts, and a row that is high enough for them: not every program makes it so by itself."""
+        for i, text in enumerate(texts):
+            sheet.write_string(row, first + i, text, self.words)
+        sheet.set_row(row, LINE_HEIGHT * max(_lines(text, width) for text, width in zip(texts, widths, strict=True)))
+
     def close(self) -> bytes:
         self.book.close()
         return self.out.getvalue()
+
+
+def _lines(text: str, width: float) -> int:
+    """How many lines a text takes in a column of so many characters."""
+    return len(wrap(text, int(width * 1.1))) or 1
 
 
 def to_xlsx(report: Report) -> bytes:
@@ -72,14 +89,27 @@ def to_xlsx(report: Report) -> bytes:
 
 
 def _schedule(book: _Book, report: Report) -> None:
+    """Every column there is; those that hold nothing are hidden, so that what is printed can be read."""
     wording = load_wording()
-    widths = [WIDE if column.name in ("name", "device_standard", "remarks") else NARROW for column in COLUMNS]
+    rows = [list(cells(row, wording).values()) for row in report.schedule.rows]
+    longest = [max((len(row[j].text) for row in rows), default=0) for j in range(len(COLUMNS))]
+    widths = [min(max(length + 2, NARROWEST), WIDE) for length in longest]
     sheet = book.sheet("Schedule", [column.name for column in COLUMNS], widths, report.title)
-    for i, row in enumerate(report.schedule.rows, 1):
-        for j, cell in enumerate(cells(row, wording).values()):
+    for j, (column, length) in enumerate(zip(COLUMNS, longest, strict=True)):
+        sheet.write_string(0, j, column.name, book.upright)
+        if not length:
+            sheet.set_column(j, j, NARROWEST, None, {"hidden": True})
+    sheet.set_row(0, 9 * LINE_HEIGHT)
+    for i, row in enumerate(rows, 1):
+        for j, cell in enumerate(row):
             _write(sheet, i, j, cell, book)
-    sheet.freeze_panes(1, 4)
-    sheet.autofilter(0, 0, max(len(report.schedule.rows), 1), len(COLUMNS) - 1)
+        *_, remarks = row
+        sheet.write_string(i, len(row) - 1, remarks.text, book.words)
+        sheet.set_row(i, LINE_HEIGHT * _lines(remarks.text, WIDE))
+    sheet.freeze_panes(1, KEY)
+    sheet.repeat_columns(0, KEY - 1)
+    sheet.fit_to_pages(2 if sum(map(bool, longest)) > A_PAGE_WIDE else 1, 0)
+    sheet.autofilter(0, 0, max(len(rows), 1), len(COLUMNS) - 1)
 
 
 def _write(sheet: Worksheet, row: int, column: int, cell: Cell, book: _Book) -> None:
@@ -98,7 +128,8 @@ def _readings(book: _Book, report: Report) -> None:
     """One row a reading that stands, each figure with its own unit beside it."""
     wording = load_wording()
     heads = ("line", "place", "quantity", "value", "unit", "standing", "verdict", "limit", "limit unit", "sentence")
-    sheet = book.sheet("Readings", heads, (7, 16, 44, 11, 7, 16, 16, 10, 10, WORDS), report.title)
+    widths = (7, 16, 50, 11, 7, 16, 16, 10, 10, WORDS)
+    sheet = book.sheet("Readings", heads, widths, report.title)
     kept = [(row, one) for row in report.schedule.rows for one in row.readings]
     for i, (row, one) in enumerate(sorted(kept, key=lambda pair: pair[1].line), 1):
         verdict = VERDICT_WORDS[one.outcome] if one.outcome else "not judged"
@@ -110,33 +141,35 @@ def _readings(book: _Book, report: Report) -> None:
         for column, words in ((1, row.place.key), (2, wording.quantity(one.quantity, one.conditions))):
             sheet.write_string(i, column, words, book.plain)
         unit, limit_unit = wording.unit(one.unit), wording.unit(one.limit_unit)
-        told = ((4, unit), (5, STANDING_WORDS[one.standing]), (6, verdict), (8, limit_unit), (9, one.sentence))
-        for column, words in told:
-            sheet.write_string(i, column, words, book.words if column == 9 else book.plain)
+        for column, words in ((4, unit), (5, STANDING_WORDS[one.standing]), (6, verdict), (8, limit_unit)):
+            sheet.write_string(i, column, words, book.plain)
+        book.say(sheet, i, (one.sentence,), widths[9:], first=9)
         if one.limit is not None:
             sheet.write_number(i, 7, float(one.limit), book.figure(_decimals(one.limit), None))
 
 
 def _observations(book: _Book, report: Report) -> None:
     heads = ("line", "code", "place", "words as recognised, unverified", "added in review")
-    sheet = book.sheet("Observations", heads, (7, 12, WIDE, WORDS, 40), report.title)
+    widths = (7, 12, WIDE, WORDS, 40)
+    sheet = book.sheet("Observations", heads, widths, report.title)
     for i, one in enumerate(report.observations, 1):
         sheet.write_number(i, 0, one.line, book.plain)
-        for j, words in enumerate((one.code or one.kind, one.place, one.words, "; ".join(one.added)), 1):
-            sheet.write_string(i, j, words, book.words)
+        told = (one.code or one.kind, one.place, one.words, "; ".join(one.added))
+        book.say(sheet, i, told, widths[1:], first=1)
 
 
 def _diagnosis(book: _Book, report: Report) -> None:
-    sheet = book.sheet("Diagnosis", ("part", "statement", "rests on"), (WIDE, 90, 50), report.title)
+    widths = (WIDE, 90, 50)
+    sheet = book.sheet("Diagnosis", ("part", "statement", "rests on"), widths, report.title)
     told = [(part.title, one.text, "; ".join(one.origins)) for part in report.parts for one in part.sentences]
     told += [("Not yet answered", f"line {u.line}: {u.place}, {u.quantity}, {u.value}", "") for u in report.unsettled]
     for i, row in enumerate(told, 1):
-        for j, words in enumerate(row):
-            sheet.write_string(i, j, words, book.words)
+        book.say(sheet, i, row, widths)
 
 
 def _about(book: _Book, report: Report) -> None:
-    sheet = book.sheet("About", ("what", "this record"), (24, 110), report.title)
+    widths = (24, 100)
+    sheet = book.sheet("About", ("what", "this record"), widths, report.title)
     edition = f"{report.edition} ({report.edition_standing})" if report.edition_standing else report.edition
     told = [*report.facts, ("Judged by", edition), ("Summary", report.summary)]
     told += [("Instrument", ", ".join(filter(None, row))) for row in report.instruments]
@@ -144,5 +177,4 @@ def _about(book: _Book, report: Report) -> None:
     told += [("Signed off", ", ".join(report.signed_off) or "nothing"), ("Journal entry", str(report.head_number))]
     told += [("Journal head", report.head_digest), ("Written", f"{report.written_at:%Y-%m-%d %H:%M %Z}")]
     for i, row in enumerate(told, 1):
-        for j, words in enumerate(row):
-            sheet.write_string(i, j, words, book.words)
+        book.say(sheet, i, row, widths)
