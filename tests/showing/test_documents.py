@@ -184,3 +184,16 @@ def test_the_pdf_says_language_title_and_structure_to_a_screen_reader(handed):
             font = font.get_object()
             inner = font["/DescendantFonts"][0].get_object() if "/DescendantFonts" in font else font
             assert {"/FontFile", "/FontFile2", "/FontFile3"} & set(inner["/FontDescriptor"].get_object())  # embedded
+
+
+@pytest.mark.parametrize("name", ["report.html", "log.html"])
+def test_on_a_phone_nothing_lies_beside_the_screen(browser, handed, name):
+    from tests.showing.browser import complaints, requested
+
+    requested(browser), complaints(browser)
+    screen = {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+    browser.get((handed / name).as_uri())
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= 390
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert requested(browser) == {(handed / name).as_uri()} and complaints(browser) == []

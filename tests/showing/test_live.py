@@ -296,6 +296,24 @@ def test_buttons_rest_while_nothing_is_awaited(browser, live_page):
     assert all(button.get_attribute("disabled") for button in browser.find_elements("css selector", "[data-answer]"))
 
 
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1280, 720), (1440, 900)])
+def test_answers_and_cautions_stay_in_sight_however_long_the_limits_sentence(browser, live_page, width, height):
+    from tests.showing.browser import wait_for
+
+    screen = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 500}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+    now = state(7).now.model_copy(update={"limit": "At most 1.09 ohm measured. " * 12, "caution": "Isolate. " * 12})
+    live_page[0].publish(state(7).model_copy(update={"now": now}))
+    wait_for(browser, "!document.getElementById('caution').hidden")
+    in_sight = """const box = document.querySelector(arguments[0]).getBoundingClientRect();
+        return box.top >= 0 && box.bottom <= innerHeight && box.left >= 0 && box.right <= innerWidth
+          && document.querySelector(arguments[0]).contains(document.elementFromPoint(box.left + 9, box.bottom - 9))"""
+    for what in ("#caution", "[data-answer=affirm]", "[data-answer=correction]"):
+        assert browser.execute_script(in_sight, what), what
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= width
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
 def test_a_foreign_page_can_neither_answer_nor_look(browser, live_page):
     live, taps, served = live_page
     live.publish(state(7))
