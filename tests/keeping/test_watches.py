@@ -47,6 +47,14 @@ def test_a_watch_has_the_clock_of_the_sound_however_fast_it_was_heard(heard):
     assert told(heard(*WATCH, "stop watching")) == [[("1.1", 0.0), ("1.3", 31.2), ("1.4", 62.4)]]  # typed: 0.4 s a word
 
 
+def test_typed_as_things_happen_a_watch_has_the_real_clock(tmp_path):
+    (tmp_path / "job.toml").write_bytes((data_folder("audio_samples") / "demo" / "job.toml").read_bytes())
+    now = iter([5.0, 20.0, 50.0, 95.0])
+    ear = ScriptedEar([WATCH[0], "one point one", "one point three", "stop watching"], now_s=lambda: next(now))
+    record = run(open_visit(tmp_path), ear, SilentMouth(), Policy.EVERY, Watcher())
+    assert told(record) == [[("1.1", 0.0), ("1.3", 30.0)]]
+
+
 def test_what_was_put_right_has_the_time_of_what_was_wrong(heard):
     record = heard(*WATCH, "correction one point five", "one point six", "stop watching")
     assert told(record) == [[("1.1", 0.0), ("1.3", 31.2), ("1.5", 62.4), ("1.6", 65.2)]]

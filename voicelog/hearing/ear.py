@@ -82,7 +82,8 @@ class ScriptedEar:
             text = line.strip()
             if not text or text.startswith("#"):
                 continue
-            event = _typed(text, max(clock, self._now_s()))
+            began_s = self._now_s() - TYPED_WORD_S * len(text.split())  # a line comes when it is finished
+            event = _typed(text, max(clock, began_s))
             clock = event.at_s if isinstance(event, Quiet) else event.end_s
             yield event
         yield from pressed(self._hand)
