@@ -3,7 +3,7 @@
 from contextlib import suppress
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tests.checking.sheets import D
@@ -104,6 +104,7 @@ def test_anything_is_read_or_refused_and_never_breaks(text):
         parse_previous(text, "x.csv")
 
 
+@example(["'", "'", "'"])  # what remains of a sign that keeps text from being a formula
 @given(st.lists(st.text(max_size=12), min_size=3, max_size=3))
 def test_any_cells_are_read_or_refused(cells):
     quoted = ",".join('"' + cell.replace('"', '""') + '"' for cell in cells)

@@ -234,7 +234,7 @@ def _value(cell: str, where: str) -> Value:
     word = WORDS.get(cell.lower())
     if word is not None:
         return word
-    comparison = Comparison(cell[0]) if cell[0] in "<>" else Comparison.EQUAL
+    comparison = Comparison(cell[0]) if cell.startswith(("<", ">")) else Comparison.EQUAL
     return Number(figure=_figure(cell.lstrip("<> "), where), comparison=comparison)
 
 
