@@ -16,11 +16,12 @@ from rich.console import Console
 
 from voicelog.hearing.ear import ScriptedEar
 from voicelog.installation import Sheet
+from voicelog.keeping.journal import read_entries
 from voicelog.keeping.record import Record
 from voicelog.live import Watchers, served_page
 from voicelog.model import Entry, EntryKind, Number, Outcome, Standing
 from voicelog.resources import data_folder
-from voicelog.session import Watcher
+from voicelog.session import HAND, Watcher
 from voicelog.talking.conversation import Conversation, Mode, Policy
 from voicelog.talking.voice import SilentMouth
 from voicelog.visit import open_visit
@@ -100,12 +101,13 @@ def visit_under_way(browser, tmp_path) -> Iterator[SimpleNamespace]:
 
     (tmp_path / "job.toml").write_bytes((SAMPLES / "demo" / "job.toml").read_bytes())
     opened, lines, desk, told = open_visit(tmp_path), Lines(), Desk(), Console(record=True, file=io.StringIO())
-    with served_page(opened.sheet, queue.SimpleQueue(), False, told) as page:
+    hand: queue.SimpleQueue = queue.SimpleQueue()
+    with served_page(opened.sheet, hand, False, told) as page:
         requested(browser), complaints(browser)
         address = told.export_text().split()[2]
         watcher = Watchers(page, desk)
         session = threading.Thread(
-            target=run, args=(opened, ScriptedEar(lines), SilentMouth(), Policy.EVERY, watcher), daemon=True
+            target=run, args=(opened, ScriptedEar(lines, hand), SilentMouth(), Policy.EVERY, watcher), daemon=True
         )
         session.start()
         assert lines.wanted.acquire(timeout=10)
@@ -186,6 +188,24 @@ def _took_ms(browser, seen) -> list[float]:
         stamps.setdefault(int(event.split("-")[1]), at_ms)
     shown_ms = lambda number: min(at for event, at in stamps.items() if event >= number)  # noqa: E731
     return [shown_ms(entry.number) - entry.at.timestamp() * 1000 for entry, _, _ in seen]
+
+
+@pytest.mark.parametrize(
+    ("tap", "kinds", "standing"),
+    [("affirm", ["affirmed"], Standing.AFFIRMED), ("negative", ["withdrawn"], Standing.WITHDRAWN)],
+)
+def test_a_tap_is_the_answer_and_the_journal_says_so(browser, visit, tmp_path, tap, kinds, standing):
+    from tests.showing.browser import wait_for
+
+    visit.lines.say("circuit one polarity pass")
+    wait_for(browser, "document.getElementById('value').textContent === 'pass'")
+    browser.find_element("css selector", f"[data-answer={tap}]").click()
+    wait_for(browser, "document.getElementById('tapped').textContent.startsWith('Sent')")
+    visit.lines.say("")  # nothing is said: a session that waits looks for taps now and then
+    wait_for(browser, f"document.getElementById('standing').textContent === '{STANDING[standing]}'")
+    called, *after = read_entries(tmp_path)[1:]
+    assert [entry.kind.value for entry in after] == kinds
+    assert after[0].refers == called.number and after[0].speaker == HAND
 
 
 @pytest.mark.parametrize("last", [END, ""], ids=["ended by voice", "no more lines"])
