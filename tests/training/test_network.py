@@ -21,6 +21,7 @@ from voicelog.training.network import Network  # noqa: E402
 from voicelog.training.pronunciations import Lexicon  # noqa: E402
 from voicelog.training.recipe import NetworkShape, Recipe  # noqa: E402
 from voicelog.training.splits import read_splits  # noqa: E402
+from voicelog.training.warm_start import warm_weights  # noqa: E402
 
 TINY = NetworkShape(width=24, bottleneck=8, layers=3, looking_ahead=2)
 
@@ -123,3 +124,17 @@ def test_a_run_ends_in_its_budget_saves_and_is_resumed(trainer):
 def test_the_shape_is_read_from_the_runs_record(tmp_path):
     (tmp_path / "run.json").write_text(json.dumps({"recipe": Recipe(TINY).record()}))
     assert shape_from(tmp_path / "run.json") == TINY
+
+
+def test_training_goes_on_from_a_finished_model_with_the_same_scores(sound):
+    """The folded and exported normalisations are taken apart again without changing a score."""
+    torch.manual_seed(1)
+    banks = torch.from_numpy(filter_banks(sound))[None]
+    network = Network(TINY).train()
+    network(banks + torch.randn_like(banks))  # statistics that are not those of a fresh network
+    model = acoustic_model(network.state_dict(), TINY)
+    again = Network(TINY)
+    again.load_state_dict(warm_weights(model, TINY, banks))
+    with torch.no_grad():
+        wanted, found = network.eval()(banks), again.eval()(banks)
+    assert found.numpy() == pytest.approx(wanted.numpy(), abs=2e-3)

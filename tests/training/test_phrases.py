@@ -4,7 +4,8 @@ import random
 
 import pytest
 
-from voicelog.training.phrases import DIGITS, SHAPES, PhraseSampler, cardinal, digit_by_digit
+from voicelog.training.phrases import DIGITS, SHAPES, GrammarSampler, PhraseSampler, cardinal, digit_by_digit
+from voicelog.visiting import open_visit_or_demo
 
 CARDINALS = [
     (0, "zero"),
@@ -51,3 +52,11 @@ def test_the_sampler_repeats_itself_from_a_seed_and_draws_every_shape():
     assert any(phrase.spelled for phrase in drawn) and any("double" in phrase.words for phrase in drawn)
     assert all(phrase.words == " ".join(phrase.words.split()) != "" for phrase in drawn)
     assert sum(weight for weight, _ in SHAPES) == pytest.approx(1.0)
+
+
+def test_grammar_phrases_are_sentences_of_the_grammar_and_use_all_its_words():
+    network = open_visit_or_demo(None).reader.network
+    sampler, rng = GrammarSampler(network, share=1.0), random.Random(0)
+    drawn = [sampler.draw(rng).words.split() for _ in range(6000)]
+    assert all(network.parses(tuple(words)) for words in drawn[:200])
+    assert {word for words in drawn for word in words} >= network.words - {"megohm"}

@@ -44,17 +44,17 @@ def test_training_never_casts_a_held_out_voice_or_accent():
     splits, rng = read_splits(), random.Random(0)
     casting = training_casting(VOICES, splits.voices)
     for _ in range(300):
-        mixture, accent, speed = casting.draw(rng)
-        assert not splits.keeps_out(mixture, accent)
-        assert sum(mixture.values()) == pytest.approx(1.0) and 0.7 < speed < 1.45
+        speaker = casting.draw(rng)
+        assert not splits.keeps_out(speaker.voices, speaker.accent)
+        assert sum(speaker.voices.values()) == pytest.approx(1.0) and 0.7 < speaker.speed < 1.45
 
 
 def test_scoring_casts_held_out_voices_alone():
     splits, rng = read_splits(), random.Random(0)
     drawn = [scoring_casting(splits).draw(rng) for _ in range(200)]
-    assert {voice for mixture, _, _ in drawn for voice in mixture} == splits.voices
-    assert any(accent in splits.accents for _, accent, _ in drawn)
-    assert all(len(mixture) == 1 for mixture, _, _ in drawn)
+    assert {voice for speaker in drawn for voice in speaker.voices} == splits.voices
+    assert any(speaker.accent in splits.accents for speaker in drawn)
+    assert all(len(speaker.voices) == 1 and not speaker.way for speaker in drawn)
 
 
 def test_chunks_become_one_index(tmp_path):

@@ -1,6 +1,7 @@
 """One command for each step of making the acoustic model: ``python -m voicelog.training STEP --help``.
 
 synthesise   more speech by synthetic voices             (once, hours, resumable)
+speak        a written script by synthetic voices        (what learning and chatter are scored on)
 lexicon      pronunciations of every word in the speech  (once)
 train        the network                                 (an accelerator, or patience)
 export       the model folder that Vosk loads, checked
@@ -8,6 +9,7 @@ scoring-set  phrases of the trade by held-out voices     (for ``voicelog bench a
 people-set   recordings of the people held out           (for ``voicelog bench learn``)
 """
 
+import hashlib
 import json
 import os
 import platform
@@ -18,6 +20,7 @@ from typing import Annotated
 
 import typer
 
+from voicelog.hearing.nnet3 import read_model
 from voicelog.training.corpus import read_corpora, read_noise, read_rows, read_sound
 from voicelog.training.recipe import NetworkShape, Recipe
 from voicelog.training.splits import read_splits
@@ -31,26 +34,50 @@ Folders = Annotated[
 ]
 
 
+Voices = Annotated[Path, typer.Option(help="The synthesiser's voices, one .bin each.")]
+Processes = Annotated[int, typer.Option(help="How many speak at a time.")]
+
+
 @app.command()
 def synthesise(
     folder: Annotated[Path, typer.Argument(help="Where the speech goes; chunks already there are kept.")],
-    voices: Annotated[Path, typer.Option(help="The synthesiser's voices, one .bin each.")],
-    chunks: Annotated[int, typer.Option(help="Chunks of 60 utterances.")] = 100,
+    voices: Voices,
+    chunks: Annotated[int, typer.Option(help="Chunks of 60 utterances, about three minutes each.")] = 400,
+    first: Annotated[int, typer.Option(help="Number of the first chunk.")] = 0,
+    processes: Processes = 1,
 ) -> None:
-    """Make synthetic speech for training."""
+    """Make synthetic speech for training: phrases of the demonstration's grammar and others."""
     from voicelog.training import synthesis
-    from voicelog.training.phrases import PhraseSampler
+    from voicelog.training.phrases import GrammarSampler
+    from voicelog.visiting import open_visit_or_demo
 
-    synthesiser = synthesis.Synthesiser(voices)
-    casting = synthesis.training_casting(synthesiser.voices, read_splits().voices)
-    synthesis.make_chunks(synthesiser, casting, PhraseSampler(), folder, chunks)
+    sampler = GrammarSampler(open_visit_or_demo(None).reader.network)
+    casting = synthesis.training_casting(tuple(f.stem for f in voices.glob("*.bin")), read_splits().voices)
+    studio = synthesis.Studio(voices, casting, sampler, folder)
+    synthesis.make_chunks(studio, range(first, first + chunks), processes)
+    synthesis.join_indexes(folder)
+
+
+@app.command()
+def speak(
+    script: Annotated[Path, typer.Argument(help="Rows of JSON: file, text, voices, dialect, speed, perhaps foreign.")],
+    folder: Annotated[Path, typer.Argument(help="Where the speech goes; chunks already there are kept.")],
+    voices: Voices,
+    processes: Processes = 1,
+) -> None:
+    """Speak a written script, for scoring."""
+    from voicelog.training import synthesis
+
+    rows = tuple(json.loads(line) for line in script.read_text().splitlines())
+    chunks = -(-len(rows) // synthesis.UTTERANCES_PER_CHUNK)
+    synthesis.make_chunks(synthesis.Reading(voices, folder, rows), range(chunks), processes)
     synthesis.join_indexes(folder)
 
 
 @app.command()
 def scoring_set(
     folder: Annotated[Path, typer.Argument(help="Where the recordings go; those already there are kept.")],
-    voices: Annotated[Path, typer.Option(help="The synthesiser's voices, one .bin each.")],
+    voices: Voices,
     count: Annotated[int, typer.Option(help="Recordings.")] = 300,
 ) -> None:
     """Speak phrases of the demonstration's job with the voices that training never hears."""
@@ -94,21 +121,27 @@ def train(
     width: int = NetworkShape.width,
     bottleneck: int = NetworkShape.bottleneck,
     layers: int = NetworkShape.layers,
+    dropout: float = NetworkShape.dropout,
     seconds: Annotated[float, typer.Option(help="Of sound for each step.")] = Recipe.seconds_per_step,
     seed: int = 0,
+    start: Annotated[Path | None, typer.Option(help="A finished model folder of the same shape to go on from.")] = None,
+    rate: Annotated[float | None, typer.Option(help="Learning rate, where not the recipe's.")] = None,
 ) -> None:
     """Train the network within a budget of time."""
     from voicelog.training.loop import Trainer
     from voicelog.training.pronunciations import read_lexicon
 
     began = time.monotonic()
-    recipe = Recipe(NetworkShape(width, bottleneck, layers), seed, seconds)
+    other = {"seed": seed, "seconds_per_step": seconds} | ({} if rate is None else {"learning_rate": rate})
+    begin = Recipe if start is None else Recipe.going_on
+    recipe = begin(NetworkShape(width, bottleneck, layers, dropout=dropout), **other)
     splits = read_splits()
     with ProcessPoolExecutor(max(1, (os.cpu_count() or 1) - 1)) as executor:
         corpus = read_corpora(speech, splits, executor)
     recordings = read_noise(noise, splits)[0] if noise else None
-    trainer = Trainer(recipe, corpus, recordings, read_lexicon(lexicon), out)
-    _record(out, recipe, corpus.hours, len(trainer.utterances), minutes)
+    model = None if start is None else read_model(start / "am" / "final.mdl")
+    trainer = Trainer(recipe, corpus, recordings, read_lexicon(lexicon), out, model)
+    _record(out, recipe, corpus.hours, len(trainer.utterances), minutes, start)
     typer.echo(f"{len(trainer.utterances)} utterances read in {time.monotonic() - began:.0f} s")
     trainer.run(minutes * 60, processes)
 
@@ -128,7 +161,9 @@ def export(
     typer.echo(check)
 
 
-def _record(out: Path, recipe: Recipe, hours: dict[str, float], utterances: int, minutes: float) -> None:
+def _record(
+    out: Path, recipe: Recipe, hours: dict[str, float], utterances: int, minutes: float, start: Path | None
+) -> None:
     """``run.json``: what is being run, on what, with which numbers."""
     import torch
 
@@ -137,6 +172,7 @@ def _record(out: Path, recipe: Recipe, hours: dict[str, float], utterances: int,
     record = {
         "recipe": recipe.record(),
         "minutes": minutes,
+        "begun_from": None if start is None else hashlib.sha256((start / "am" / "final.mdl").read_bytes()).hexdigest(),
         "hours": {name: round(value, 2) for name, value in hours.items()},
         "utterances": utterances,
         "accelerator": accelerator,

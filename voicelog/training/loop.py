@@ -18,6 +18,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
+from voicelog.hearing.network import AcousticModel
 from voicelog.hearing.phones import BLANK, OUTPUTS
 from voicelog.training.assembly import Assembler, Batch
 from voicelog.training.batching import Layout, Strings, batches, lay_out
@@ -26,6 +27,7 @@ from voicelog.training.network import Network
 from voicelog.training.pronunciations import Lexicon
 from voicelog.training.recipe import SHARES, Recipe
 from voicelog.training.sequence_loss import log_all_paths, phone_bigram
+from voicelog.training.warm_start import warm_weights
 
 SAVED_EVERY_S = 90.0
 BLANK_WEIGHT = 0.25  # of blank outputs in the flat start's cross-entropy
@@ -35,6 +37,7 @@ SINGLE_WORD_WEIGHT = 0.05  # of corpora of single words in the phone bigram
 LAYOUTS_AHEAD = 24
 OUTPUTS_PER_PHONE = 1.05  # an utterance needs at least so many outputs of 30 ms for each phone
 LONGEST_S = 16.5
+STATISTICS_OF = 60  # utterances, from which a warm start takes its statistics
 
 
 def usable(utterances: tuple[Utterance, ...], lexicon: Lexicon) -> tuple[Utterance, ...]:
@@ -177,20 +180,28 @@ def step_loss(log_posteriors: Tensor, batch: Batch, bigram: Tensor | None, ctc_s
 class Trainer:
     """One run: made, resumed where it was left, trained until the budget is spent."""
 
-    def __init__(self, recipe: Recipe, corpus: Corpus, noise: np.ndarray | None, lexicon: Lexicon, out: Path) -> None:
+    def __init__(
+        self,
+        recipe: Recipe,
+        corpus: Corpus,
+        noise: np.ndarray | None,
+        lexicon: Lexicon,
+        out: Path,
+        start: AcousticModel | None = None,
+    ) -> None:
         torch.manual_seed(recipe.seed)
         self.recipe, self.out, self.lexicon = recipe, out, lexicon
         self.utterances = usable(corpus.kept, lexicon)
         self.held_out = spread(usable(corpus.held_out, lexicon), 240)
         self.device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-        self._corpus, self._noise = corpus, noise
+        self._corpus, self._noise, self._start = corpus, noise, start
 
     def _prepare(self) -> None:
         """Everything on the accelerator; after the other processes have started."""
         recipe = self.recipe
         self.assembler = Assembler(self._on_device(self._corpus.sound), self._on_device(self._noise), random.Random(1))
         self.bigram = torch.from_numpy(bigram_of(self.utterances, self.lexicon)).to(self.device)
-        network = Network(recipe.network).to(self.device)
+        network = self._network().to(self.device)
         optimiser = torch.optim.AdamW(
             network.parameters(),
             lr=recipe.learning_rate,
@@ -201,6 +212,16 @@ class Trainer:
         average = {name: value.detach().clone() for name, value in network.state_dict().items()}
         self.state = State(network, optimiser, average)
         self.state.resume(self.out)
+
+    def _network(self) -> Network:
+        """As it begins: at random, or with the weights of the model to start from."""
+        network = Network(self.recipe.network)
+        if self._start is not None:
+            group = [(utterance,) for utterance in spread(self.utterances, STATISTICS_OF)]
+            layout = lay_out(group, lambda u: self.lexicon.draw(u.text, u.british, random.Random(0)), random.Random(0))
+            banks = self.assembler.training(layout, 1.0, flat_start=False).banks.cpu()
+            network.load_state_dict(warm_weights(self._start, self.recipe.network, banks))
+        return network
 
     def _on_device(self, sound: np.ndarray | None) -> Tensor | None:
         return None if sound is None else torch.from_numpy(sound).to(self.device)

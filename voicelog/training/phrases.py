@@ -5,8 +5,13 @@ grammars', because the network learns sounds and not sentences.
 """
 
 import random
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Protocol
+
+from voicelog.meaning.network import Network
 
 
 def listed(text: str) -> tuple[str, ...]:
@@ -14,6 +19,7 @@ def listed(text: str) -> tuple[str, ...]:
     return tuple(" ".join(item.split()) for item in text.replace("\n", "|").split("|") if item.strip())
 
 
+SAMPLED = 10_000  # sentences, to know which words are seldom drawn
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 TEENS = ("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen")
 TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
@@ -192,10 +198,33 @@ def talk(rng: random.Random) -> Phrase:
     return Phrase(rng.choice(TALK))
 
 
+def telephone_number(rng: random.Random) -> Phrase:
+    """Nine to eleven digits in two to four breaths, as people give numbers away."""
+    digits, parts = _digits(rng, 9, 11), []
+    while digits:
+        size = rng.choice((2, 3, 3, 4, 5))
+        parts.append(digit_by_digit(digits[:size], rng))
+        digits = digits[size:]
+    return Phrase(rng.choice((" ", ", ", ", ")).join(parts))
+
+
+def spelt_word(rng: random.Random) -> Phrase:
+    """A word of the trade or of ordinary talk, letter by letter, sometimes said first."""
+    word = rng.choice([word for word in " ".join((*ROOMS, *TALK, *QUANTITIES)).split() if 2 < len(word) < 9])
+    spelt = " ".join("zed" if letter == "z" and rng.random() < 0.7 else letter for letter in word)
+    return Phrase(rng.choice(("", "", word + ", ")) + spelt, spelled=True)
+
+
 SHAPES: tuple[tuple[float, Callable[[random.Random], Phrase]], ...] = (
-    (0.28, reading), (0.12, bare_value), (0.1, command), (0.1, outcome), (0.16, digit_string), (0.09, spelling),
-    (0.05, address), (0.05, naming), (0.05, talk),
+    (0.24, reading), (0.12, bare_value), (0.08, command), (0.08, outcome), (0.17, digit_string),
+    (0.07, telephone_number), (0.08, spelling), (0.05, spelt_word), (0.04, address), (0.04, naming), (0.03, talk),
 )  # fmt: skip
+
+
+class Sampler(Protocol):
+    """Where phrases come from."""
+
+    def draw(self, rng: random.Random) -> Phrase: ...
 
 
 @dataclass(frozen=True)
@@ -208,3 +237,38 @@ class PhraseSampler:
         weights = [weight for weight, _ in self.shapes]
         (shape,) = rng.choices([shape for _, shape in self.shapes], weights)
         return shape(rng)
+
+
+@dataclass(frozen=True)
+class GrammarSampler:
+    """Draws from the network of words that the program listens for, and for the rest from ``others``.
+
+    Mostly, of a few sentences one of several words is taken, the one with the
+    word that is drawn most seldom, so that every word of the grammar comes up.
+    """
+
+    network: Network
+    share: float = 0.4
+    others: PhraseSampler = PhraseSampler()
+    tries: int = 6
+    as_they_come: float = 0.2  # of its sentences, one that was not chosen: mostly a short command
+    fewest: int = 3  # words: shorter ones are commands, which come up anyway
+    most: int = 16
+
+    def draw(self, rng: random.Random) -> Phrase:
+        if rng.random() > self.share:
+            return self.others.draw(rng)
+        drawn = [self.network.sample(rng) for _ in range(self.tries)]
+        if rng.random() < self.as_they_come:
+            return Phrase(" ".join(drawn[0]), spelled=True)
+        best = max(drawn, key=lambda words: (self.fewest <= len(words) <= self.most, self._rarity(words)))
+        return Phrase(" ".join(best), spelled=True)
+
+    def _rarity(self, words: tuple[str, ...]) -> float:
+        return max((1 / (1 + self._often[word]) for word in words), default=0.0)
+
+    @cached_property
+    def _often(self) -> Counter[str]:
+        """How often each word comes in many sentences."""
+        rng = random.Random(0)
+        return Counter(word for _ in range(SAMPLED) for word in self.network.sample(rng))

@@ -24,7 +24,7 @@ SHARES = {
     "student-digits": Share(1.5, 0.85, True),
     "librispeech-other": Share(1.0),
     "synthetic": Share(1.0, 0.2),
-    "synthetic-trade": Share(1.3, 0.15),
+    "synthetic-trade": Share(0.6, 0.1),
 }
 
 
@@ -69,6 +69,12 @@ class Recipe:
     full_augmentation_from: float = 0.25  # share of the time over which augmentation grows
     average_decay: float = 0.999
     averaged_every: int = 4  # steps
+
+    @classmethod
+    def going_on(cls, network: NetworkShape, **other) -> "Recipe":
+        """From a finished model: no flat start, hardship and the sequence loss from the beginning, smaller steps."""
+        usual = {"learning_rate": 6e-4, "flat_start_steps": 0, "sequence_from": 0.0, "full_augmentation_from": 0.01}
+        return cls(network, **(usual | other))
 
     def record(self) -> dict:
         """The numbers as they are written beside the model."""

@@ -48,11 +48,11 @@ def write_scoring_set(folder: Path, voices: Path, visit: Visit, count: int, seed
     rng = random.Random(seed)
     lines = []
     for number, words in zip(range(count), phrases(visit, rng), strict=False):
-        mixture, accent, speed = casting.draw(rng)
+        speaker = casting.draw(rng)
         name = f"{number:03d}.flac"
         if not (folder / name).exists():
-            sound = synthesiser.speak(" ".join(words), mixture, accent, speed)
+            sound = synthesiser.speak(" ".join(words), speaker.voices, speaker.accent, speaker.speed)
             soundfile.write(folder / name, sound, SAMPLE_RATE_HZ)
-        (voice,) = mixture
-        lines.append(json.dumps({"file": name, "text": " ".join(words), "group": voice, "accent": accent}))
+        (voice,) = speaker.voices
+        lines.append(json.dumps({"file": name, "text": " ".join(words), "group": voice, "accent": speaker.accent}))
         (folder / "index.jsonl").write_text("\n".join(lines) + "\n")

@@ -10,16 +10,20 @@ for making training speech.
 import ctypes
 import importlib.resources
 import json
+import multiprocessing
 import random
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import soundfile
 import soxr
 
-from voicelog.training.phrases import Phrase, PhraseSampler
+from voicelog.training.accents import BRITISH, FOREIGN, Changes, changed, draw_changes
+from voicelog.training.phrases import Phrase, Sampler
 from voicelog.training.splits import Splits
 
 SAMPLE_RATE_HZ = 16_000
@@ -28,6 +32,7 @@ STYLE_WIDTH = 256
 QUIET = 300  # int16 amplitude under which the ends are trimmed
 MARGIN = SAMPLE_RATE_HZ // 10  # 0.1 s of the trimmed ends is kept = 1,600 samples
 UTTERANCES_PER_CHUNK = 60
+LONGEST = 508  # symbols: the network's limit, and the voices' rows
 TRAINING_ACCENTS = ("en", "en-gb-x-rp", "en-gb-scotland", "en-gb-x-gbclan", "en-gb-x-gbcwmd", "en-us")
 
 # The synthesiser's token numbers (its published configuration), for the symbols that occur in English.
@@ -38,6 +43,7 @@ TOKENS = {
     "y": 67, "z": 68, "ɑ": 69, "ɐ": 70, "ɒ": 71, "æ": 72, "ɔ": 76, "ð": 81, "ʤ": 82, "ə": 83, "ɚ": 85, "ɛ": 86,
     "ɜ": 87, "ɡ": 92, "ɨ": 101, "ɪ": 102, "ŋ": 112, "ɹ": 123, "ɾ": 125, "ʃ": 131, "ʧ": 133, "ʊ": 135, "ʌ": 138,
     "ʒ": 147, "ʔ": 148, "θ": 119, "ˈ": 156, "ˌ": 157, "ː": 158, "ᵻ": 177,
+    "ɖ": 80, "œ": 120, "ɻ": 126, "ʁ": 128, "ʈ": 132, "ʋ": 136,
 }  # fmt: skip
 # eSpeak NG's spelling of a sound -> the synthesiser's, longest first.
 RESPELLING = (
@@ -73,8 +79,8 @@ class Phonemiser:
         return " ".join(clauses)
 
     def __call__(self, text: str, accent: str) -> str:
-        """The same in the synthesiser's spelling."""
-        return respelt(self.ipa(text, accent))
+        """The same in the synthesiser's spelling; a comma stays, and is a short pause."""
+        return ", ".join(respelt(self.ipa(part, accent)) for part in text.split(","))
 
 
 def respelt(ipa: str) -> str:
@@ -86,7 +92,9 @@ def respelt(ipa: str) -> str:
 
 def as_spoken(words: str, spelled: bool = False) -> str:
     """The text to synthesise for ``words``; a lone "a" is the letter where the phrase is spelled."""
-    swapped = [SPOKEN.get(word, "eigh" if spelled and word == "a" else word) for word in words.split()]
+    swapped = [
+        SPOKEN.get(word, "eigh" if spelled and word == "a" else word) for word in words.replace(",", " ,").split()
+    ]
     return " ".join(swapped) + "."
 
 
@@ -107,11 +115,20 @@ class Synthesiser:
         return tuple(self._styles)
 
     def speak(
-        self, text: str, voice: str | dict[str, float], accent: str = "en", speed: float = 1.0, spelled: bool = False
+        self,
+        text: str,
+        voice: str | dict[str, float],
+        accent: str = "en",
+        speed: float = 1.0,
+        spelled: bool = False,
+        changes: Changes = (),
     ) -> np.ndarray:
-        """int16 samples at 16 kHz of ``text`` (plain words); ``speed`` 1.2 is a fifth faster."""
-        phonemes = self._phonemes(as_spoken(text, spelled), accent)
-        tokens = [TOKENS[symbol] for symbol in phonemes][:508]
+        """int16 samples at 16 kHz of ``text`` (plain words, commas for pauses); ``speed`` 1.2 is a fifth faster.
+
+        ``changes`` are made to the phones first (``accents.draw_changes``).
+        """
+        phonemes = changed(self._phonemes(as_spoken(text, spelled), accent), changes)
+        tokens = [TOKENS[symbol] for symbol in phonemes][:LONGEST]
         mixture = voice if isinstance(voice, dict) else {voice: 1.0}
         style = sum(self._styles[name][len(tokens)] * share for name, share in mixture.items())
         (sound,) = self._network.run(
@@ -147,58 +164,50 @@ def trimmed(sound: np.ndarray) -> np.ndarray:
 
 
 @dataclass(frozen=True)
+class Speaker:
+    """One way to speak: a mixture of voices (weights sum to 1), an accent, a speed, and changes to its phones."""
+
+    voices: dict[str, float]
+    accent: str  # an eSpeak NG voice name
+    speed: float
+    way: str = ""  # of ``accents.EVERY_WAY``
+
+    def row(self) -> dict:
+        """As it is written in an index: ``accent`` is how the pronouncing dictionary's R is read."""
+        kind = "us" if self.accent == "en-us" else "gb"
+        return {"accent": kind, "dialect": self.accent, "way": self.way, "voices": self.voices, "speed": self.speed}
+
+
+@dataclass(frozen=True)
 class Casting:
     """Who may speak: voices with a weight each, and accents."""
 
     voices: dict[str, float]  # voice name -> how often it is drawn
     accents: tuple[str, ...]  # eSpeak NG voice names
     mixtures: float = 0.4  # share of utterances spoken by two voices mixed
+    foreign: float = 0.0  # share with another first language
+    regional: float = 0.0  # share of another part of Britain
 
-    def draw(self, rng: random.Random) -> tuple[dict[str, float], str, float]:
-        """A mixture of voices (weights sum to 1), an accent and a speed."""
+    def draw(self, rng: random.Random) -> Speaker:
         names, weights = list(self.voices), list(self.voices.values())
         first, second = rng.choices(names, weights, k=2)
         share = round(rng.uniform(0.5, 0.85), 2) if rng.random() < self.mixtures and first != second else 1.0
         mixture = {first: share} if share == 1.0 else {first: share, second: round(1 - share, 2)}
-        return mixture, rng.choice(self.accents), round(rng.triangular(0.75, 1.4, 1.05), 2)
+        speed = round(rng.triangular(0.75, 1.4, 1.05), 2)
+        return Speaker(mixture, rng.choice(self.accents), speed, self._way(rng))
+
+    def _way(self, rng: random.Random) -> str:
+        kind = rng.random()
+        if kind < self.foreign:
+            return rng.choice(list(FOREIGN))
+        return rng.choice(list(BRITISH)) if kind < self.foreign + self.regional else ""
 
 
 def training_casting(voices: tuple[str, ...], held_out: frozenset[str]) -> Casting:
     """Every voice that is not held out: British ones most, those of other first languages often enough to matter."""
     weight = {"b": 3.0, "a": 1.0}
-    return Casting({v: weight.get(v[0], 0.6) for v in voices if v not in held_out}, TRAINING_ACCENTS)
-
-
-def make_chunks(synthesiser: Synthesiser, casting: Casting, sampler: PhraseSampler, folder: Path, chunks: int) -> None:
-    """Write ``chunks`` files NNNN.opus with NNNN.jsonl beside each; those already there are kept."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for number in range(chunks):
-        index = folder / f"{number:04d}.jsonl"
-        if not index.exists():
-            _write_chunk(index, list(_utterances(synthesiser, casting, sampler, random.Random(number))))
-
-
-def _utterances(
-    synthesiser: Synthesiser, casting: Casting, sampler: PhraseSampler, rng: random.Random
-) -> Iterator[tuple[np.ndarray, dict]]:
-    for _ in range(UTTERANCES_PER_CHUNK):
-        phrase: Phrase = sampler.draw(rng)
-        mixture, accent, speed = casting.draw(rng)
-        sound = synthesiser.speak(phrase.words, mixture, accent, speed, phrase.spelled)
-        kind = "us" if accent == "en-us" else "gb"
-        yield sound, {"text": phrase.words, "accent": kind, "dialect": accent, "voices": mixture, "speed": speed}
-
-
-def _write_chunk(index: Path, utterances: list[tuple[np.ndarray, dict]]) -> None:
-    joined = np.concatenate([sound for sound, _ in utterances])
-    soundfile.write(index.with_suffix(".opus"), joined, SAMPLE_RATE_HZ, format="OGG", subtype="OPUS")
-    lines, start = [], 0
-    for sound, row in utterances:
-        lines.append(json.dumps({"start": start, "samples": len(sound), "corpus": "synthetic-trade", **row}))
-        start += len(sound)
-    partial = index.with_suffix(".partial")
-    partial.write_text("\n".join(lines) + "\n")
-    partial.replace(index)
+    kept = {v: weight.get(v[0], 0.6) for v in voices if v not in held_out}
+    return Casting(kept, TRAINING_ACCENTS, foreign=0.3, regional=0.12)
 
 
 def scoring_casting(splits: Splits) -> Casting:
@@ -206,6 +215,87 @@ def scoring_casting(splits: Splits) -> Casting:
     return Casting(
         dict.fromkeys(sorted(splits.voices), 1.0), TRAINING_ACCENTS + 3 * tuple(splits.accents), mixtures=0.0
     )
+
+
+# ---------------------------------------------------------------- chunks of speech on disk
+
+
+@dataclass(frozen=True)
+class Studio:
+    """What each process that makes speech works with."""
+
+    voices: Path
+    casting: Casting
+    sampler: Sampler
+    folder: Path
+
+    def make_chunk(self, number: int) -> None:
+        """Write NNNN.opus with NNNN.jsonl beside it, unless they are there; the same number gives the same speech."""
+        index = self.folder / f"{number:04d}.jsonl"
+        if not index.exists():
+            write_chunk(index, list(self._utterances(random.Random(number))))
+
+    def _utterances(self, rng: random.Random) -> Iterator[tuple[np.ndarray, dict]]:
+        synthesiser = synthesiser_of(self.voices)
+        for _ in range(UTTERANCES_PER_CHUNK):
+            phrase: Phrase = self.sampler.draw(rng)
+            speaker = self.casting.draw(rng)
+            made = draw_changes(speaker.way, rng)
+            sound = synthesiser.speak(phrase.words, speaker.voices, speaker.accent, speaker.speed, phrase.spelled, made)
+            words = phrase.words.replace(",", "")
+            yield sound, {"corpus": "synthetic-trade", "text": words, **speaker.row()}
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Speaks what a list asks for, row by row (``speak`` in ``python -m voicelog.training``)."""
+
+    voices: Path
+    folder: Path
+    rows: tuple[dict, ...]
+
+    def make_chunk(self, number: int) -> None:
+        """The rows ``number`` times sixty and on, as a chunk."""
+        index = self.folder / f"{number:04d}.jsonl"
+        start = number * UTTERANCES_PER_CHUNK
+        if not index.exists():
+            write_chunk(index, [self._spoken(row) for row in self.rows[start : start + UTTERANCES_PER_CHUNK]])
+
+    def _spoken(self, row: dict) -> tuple[np.ndarray, dict]:
+        made = draw_changes(row.get("foreign", ""), random.Random(row.get("speaker", row["file"])))
+        synthesiser = synthesiser_of(self.voices)
+        sound = synthesiser.speak(row["text"], row["voices"], row["dialect"], row["speed"], changes=made)
+        return sound, row | {"text": row["text"].replace(",", "")}
+
+
+@cache
+def synthesiser_of(voices: Path) -> Synthesiser:
+    """One for each process: its network is large."""
+    return Synthesiser(voices)
+
+
+def make_chunks(maker: Studio | Reading, numbers: range, processes: int = 1) -> None:
+    """Make the chunks, several at a time; those already there are kept, and a chunk is there whole or not at all."""
+    maker.folder.mkdir(parents=True, exist_ok=True)
+    if processes == 1:
+        for number in numbers:
+            maker.make_chunk(number)
+        return
+    with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as executor:
+        for _ in executor.map(maker.make_chunk, numbers):
+            pass
+
+
+def write_chunk(index: Path, utterances: list[tuple[np.ndarray, dict]]) -> None:
+    joined = np.concatenate([sound for sound, _ in utterances])
+    soundfile.write(index.with_suffix(".opus"), joined, SAMPLE_RATE_HZ, format="OGG", subtype="OPUS")
+    lines, start = [], 0
+    for sound, row in utterances:
+        lines.append(json.dumps({"start": start, "samples": len(sound), **row}))
+        start += len(sound)
+    partial = index.with_suffix(".partial")
+    partial.write_text("\n".join(lines) + "\n")
+    partial.replace(index)
 
 
 def join_indexes(folder: Path) -> None:
