@@ -15,7 +15,15 @@ from voicelog.learning.layers import arrays, with_arrays
 
 # Random networks were never trained against rival paths.
 QUICK = Recipe(
-    passes=15, most_s=60, weights_from_s=20, batch_s=8, scales_rate=6e-3, weights_rate=6e-3, misfit=1e9, rivals=0.0
+    passes=15,
+    most_s=60,
+    weights_from_s=20,
+    batch_s=8,
+    scales_rate=6e-3,
+    weights_rate=6e-3,
+    misfit=1e9,
+    rivals=0.0,
+    full_rate_from_s=0.1,
 )
 
 

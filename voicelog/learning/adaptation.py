@@ -4,8 +4,8 @@ Scales and shifts alone with a few seconds of speech, when they are all that can
 be learnt safely; otherwise all weights at a small step. How much of it (a blend
 with the general network) is chosen on phrases kept apart, and of two that do
 about as well there the one that changes less; where nothing clearly beats the
-general network, the general network it stays. What has proved itself goes on for
-a few steps with the phrases kept apart as well.
+general network, the general network it stays. What has proved itself is then done
+once more with all phrases, those kept apart too.
 
 A profile made this way holds numbers of the network and no speech: nothing that
 was said can be played back from it.
@@ -30,6 +30,8 @@ from voicelog.learning.ctc import Labels
 from voicelog.learning.layers import Arrays, Name, arrays, backward, forward, with_arrays
 from voicelog.learning.variation import FOR_LEARNING, Variation, varied
 
+BIGRAM = (60.0, 0.1)  # pseudo-counts and even share: what follows what in a few phrases says little of the rest
+TRIAL = 0.45  # of the work, until it is known whether learning helps this person
 TIMED_STEPS = 5  # steps after which the machine's speed is known
 
 Sound = NDArray[np.int16]
@@ -62,41 +64,26 @@ class Recipe:
     """The numbers of learning one person; chosen on people who are in no score."""
 
     batch_s: float = 12.0  # of sound in one step
-    passes: float = 12.0  # how often each phrase is gone through, at most
-    fewest_steps: int = 24
-    most_steps: int = 90  # with much speech each phrase is gone through less often
-    most_s: float = 36.0  # of steps; a machine too slow for all of them takes fewer
+    passes: float = 10.0  # how often each phrase is gone through, at most
+    fewest_steps: int = 30
+    most_steps: int = 75  # with much speech each phrase is gone through less often
+    most_s: float = 25.0  # of steps in each of the two courses; a machine too slow for all passes takes fewer
     scales_rate: float = 4e-3  # relative step of scales and shifts, alone
-    weights_rate: float = 4e-3  # relative step of weights, scales and shifts together
+    weights_rate: float = 3e-3  # relative step of weights, scales and shifts together
     weights_from_s: float = 15.0  # of speech; with less, scales and shifts alone
-    rivals: float = 0.9  # weight of all other paths in the loss, as in the general network's training; 0: plain CTC
+    full_rate_from_s: float = 60.0  # of speech; with less, the rates shrink with its square root
+    rivals: float = 0.4  # weight of all other paths in the loss; 0: plain CTC
     level_spread: float = 0.5  # of the phrase's log energy
     misfit: float = 4.0  # nats a phone; words further than that from what is heard were hardly said, and are left out
     kept_apart: int = 4  # every fourth phrase judges and is not learnt from
     blends: tuple[float, ...] = (0.5, 1.0)
     clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
     enough: float = 0.95  # of the best gain: what reaches it and changes less is taken
-    last_part: float = 0.3  # of the steps, added at the end with all phrases, those kept apart too
-    last_rate: float = 0.5  # of the rates, there
 
-    @property
-    def first_part(self) -> float:
-        """Share of all steps that comes before the phrases kept apart are learnt from as well."""
-        return 1 / (1 + self.last_part)
-
-    @property
-    def at_last(self) -> "Recipe":
-        """For the steps at the end."""
-        share, rate = self.last_part * (self.kept_apart - 1) / self.kept_apart, self.last_rate
-        return replace(
-            self,
-            passes=self.passes * share,
-            fewest_steps=round(self.fewest_steps * self.last_part),
-            most_steps=round(self.most_steps * self.last_part),
-            most_s=self.most_s * self.last_part,
-            scales_rate=self.scales_rate * rate,
-            weights_rate=self.weights_rate * rate,
-        )
+    def with_rates_for(self, seconds: float) -> "Recipe":
+        """With rates that so much speech can bear."""
+        share = min(1.0, seconds / self.full_rate_from_s) ** 0.5
+        return replace(self, scales_rate=self.scales_rate * share, weights_rate=self.weights_rate * share)
 
 
 @dataclass(frozen=True)
@@ -130,7 +117,8 @@ class Learnt:
     after: Judgement
     speech_s: float  # learnt from, phrases kept apart included
     start: AcousticModel  # what it began from
-    apart: tuple[Spoken, ...] = ()  # the phrases kept apart
+    tried: AcousticModel  # what was judged: it has not heard the phrases kept apart, as ``model`` has
+    apart: tuple[Spoken, ...] = ()  # those
     computing_s: float = 0.0
     steps: int = 0
 
@@ -156,14 +144,17 @@ def learn(
     learnt_from = [lesson for number, lesson in enumerate(lessons) if number % recipe.kept_apart != 1]
     seconds = sum(lesson.seconds for lesson in lessons)
     kind = Kind.WEIGHTS if seconds >= recipe.weights_from_s else Kind.SCALES
+    recipe = recipe.with_rates_for(seconds)
 
-    loss = SequenceLoss(phone_bigram((lesson.labels, 1.0) for lesson in lessons), recipe.rivals)
+    loss = SequenceLoss(phone_bigram(((lesson.labels, 1.0) for lesson in lessons), *BIGRAM), recipe.rivals)
     judged = partial(judge, lessons=kept_apart, of=loss)
     before = judged(model)
-    unchanged = Learnt(model, Kind.GENERAL, 0.0, before, before, seconds, model, tuple(x.spoken for x in kept_apart))
+    unchanged = Learnt(
+        model, Kind.GENERAL, 0.0, before, before, seconds, model, model, tuple(x.spoken for x in kept_apart)
+    )
 
     course = _Course(model, learnt_from, recipe, loss, kind)
-    now = course.run(lambda share: progress(recipe.first_part * share))
+    now = course.run(lambda share: progress(TRIAL * share))
     blends = [
         replace(unchanged, model=mixed_with(model, now, blend), kind=kind, blend=blend) for blend in recipe.blends
     ]
@@ -172,11 +163,11 @@ def learn(
         progress(1.0)
         return replace(unchanged, computing_s=time.monotonic() - started, steps=course.steps_done)
 
-    # What has proved itself learns from all phrases for a little longer; the judgement stays the one from before that.
-    last = _Course(chosen.model, lessons, recipe.at_last, loss, kind)
-    now = last.run(lambda share: progress(recipe.first_part + (1 - recipe.first_part) * share))
-    steps, seconds = course.steps_done + last.steps_done, time.monotonic() - started
-    return replace(chosen, model=with_arrays(chosen.model, now), computing_s=seconds, steps=steps)
+    # What has proved itself is done once more with all phrases: those kept apart are a quarter of what there is.
+    whole = _Course(model, lessons, recipe, loss, kind)
+    network = mixed_with(model, whole.run(lambda share: progress(TRIAL + (1 - TRIAL) * share)), chosen.blend)
+    steps, seconds = course.steps_done + whole.steps_done, time.monotonic() - started
+    return replace(chosen, model=network, tried=chosen.model, computing_s=seconds, steps=steps)
 
 
 def _least_change(candidates: list[Learnt], recipe: Recipe) -> Learnt | None:

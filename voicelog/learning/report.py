@@ -35,17 +35,16 @@ class Report:
 def report_on(
     learnt: Learnt, phrases: tuple[Spoken, ...], own: dict[str, tuple[Pronunciation, ...]], lexicon: Lexicon
 ) -> Report:
-    """Hears the phrases kept apart with the network before and after, over all words of ``phrases``."""
+    """Hears the phrases kept apart over all words of ``phrases``, with networks that have not learnt from them."""
     words = {word for phrase in phrases for word in phrase.words}
-    theirs = lexicon.with_own(own)
 
-    def whole(model: AcousticModel, known: Lexicon) -> int:
-        heard = heard_by(model, learnt.apart, loop(words), known)
+    def whole(model: AcousticModel) -> int:
+        heard = heard_by(model, learnt.apart, loop(words), lexicon)
         return sum(phrase.words == found for phrase, found in zip(learnt.apart, heard, strict=True))
 
     return Report(
         phrases=len(learnt.apart),
-        whole_before=whole(learnt.start, lexicon),
-        whole_after=whole(learnt.model, theirs),
-        risky=risky_words(learnt.model, phrases, theirs.pronounce),
+        whole_before=whole(learnt.start),
+        whole_after=whole(learnt.tried),
+        risky=risky_words(learnt.model, phrases, lexicon.with_own(own).pronounce),
     )
