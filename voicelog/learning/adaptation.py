@@ -67,7 +67,7 @@ class Recipe:
     passes: float = 10.0  # how often each phrase is gone through, at most
     fewest_steps: int = 30
     most_steps: int = 75  # with much speech each phrase is gone through less often
-    most_s: float = 25.0  # of steps in each of the two courses; a machine too slow for all passes takes fewer
+    most_s: float = 50.0  # processor seconds in each of the two courses; a machine too slow for all steps takes fewer
     scales_rate: float = 4e-3  # relative step of scales and shifts, alone
     weights_rate: float = 3e-3  # relative step of weights, scales and shifts together
     weights_from_s: float = 15.0  # of speech; with less, scales and shifts alone
@@ -119,7 +119,7 @@ class Learnt:
     start: AcousticModel  # what it began from
     tried: AcousticModel  # what was judged: it has not heard the phrases kept apart, as ``model`` has
     apart: tuple[Spoken, ...] = ()  # those
-    computing_s: float = 0.0
+    computing_s: float = 0.0  # processor seconds
     steps: int = 0
 
 
@@ -136,7 +136,7 @@ def learn(
     ModelError for a word without pronunciation.
     """
     recipe = recipe or Recipe()
-    started = time.monotonic()
+    started = time.process_time()
     lessons = _lessons(model, phrases, pronounce, recipe)
     if len(lessons) < 3:
         raise InputError("too little speech to learn from: at least three whole phrases are needed.")
@@ -161,12 +161,12 @@ def learn(
     chosen = _least_change([replace(blend, after=judged(blend.model)) for blend in blends], recipe)
     if chosen is None:
         progress(1.0)
-        return replace(unchanged, computing_s=time.monotonic() - started, steps=course.steps_done)
+        return replace(unchanged, computing_s=time.process_time() - started, steps=course.steps_done)
 
     # What has proved itself is done once more with all phrases: those kept apart are a quarter of what there is.
     whole = _Course(model, lessons, recipe, loss, kind)
     network = mixed_with(model, whole.run(lambda share: progress(TRIAL + (1 - TRIAL) * share)), chosen.blend)
-    steps, seconds = course.steps_done + whole.steps_done, time.monotonic() - started
+    steps, seconds = course.steps_done + whole.steps_done, time.process_time() - started
     return replace(chosen, model=network, tried=chosen.model, computing_s=seconds, steps=steps)
 
 
@@ -286,14 +286,14 @@ class _Course:
         """The arrays after the last step."""
         now = {name: arrays(self.model)[name] for name in self.rates}
         adam, batches = Adam(now, self.rates), self._batches()
-        steps, started = self.steps, time.monotonic()
+        steps, started = self.steps, time.process_time()
         while self.steps_done < steps:
             share = self.steps_done / steps
             progress(share)
             now = adam.step(now, self._slopes(next(batches), now), self._pace(share))
             self.steps_done += 1
             if self.steps_done == TIMED_STEPS:
-                each = (time.monotonic() - started) / TIMED_STEPS
+                each = (time.process_time() - started) / TIMED_STEPS
                 steps = max(TIMED_STEPS, min(steps, int(self.recipe.most_s / each)))
         progress(1.0)
         return now

@@ -51,7 +51,7 @@ class Outcome:
         gained = f" {self.report.sentence}" if self.report else ""
         return (
             f"Learnt {self.profile.name} from {self.learnt.speech_s:.0f} s of speech in "
-            f"{self.learnt.computing_s:.0f} s ({self.learnt.kind}): on phrases kept apart {before.wrong:.1%} of phones "
+            f"{self.learnt.computing_s:.0f} s of computing ({self.learnt.kind}): on phrases kept apart {before.wrong:.1%} of phones "
             f"were wrong before, {after.wrong:.1%} now.{gained}{own}"
         )
 

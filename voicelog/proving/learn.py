@@ -74,7 +74,7 @@ class Point(Noun):
     condition: str
     asked_s: float
     speech_s: float  # learnt from
-    computing_s: float
+    computing_s: float  # processor seconds
     kind: str  # "general" when nothing better was found
     strings: int
     words: int
