@@ -167,6 +167,20 @@ def test_one_phrase_proves_nothing():
     assert not Judgement((0.1,), 0.0).clearly_beats(Judgement((1.0,), 0.2), errors=1.0)
 
 
+@pytest.mark.parametrize(("seconds", "share"), [(15.0, 0.5), (60.0, 1.0), (180.0, 1.0)])
+def test_little_speech_is_learnt_gently(seconds, share):
+    assert Recipe().with_rates_for(seconds).weights_rate == pytest.approx(share * Recipe().weights_rate)
+
+
+def test_what_was_judged_has_not_heard_the_phrases_kept_apart(general):
+    said = phrases(someone(general, 0.25), 14)
+    learnt = learn(general, said, pronounce, QUICK)
+    apart = {phrase.words for phrase in learnt.apart}
+    rest = tuple(phrase for phrase in said if phrase.words not in apart)
+    assert len(rest) + len(apart) == len(said)
+    assert learnt.model is not learnt.tried
+
+
 def test_progress_runs_from_nothing_to_all(general):
     told = []
     learn(general, phrases(someone(general, 0.2), 5), pronounce, QUICK, told.append)
