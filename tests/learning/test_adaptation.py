@@ -172,7 +172,7 @@ def test_little_speech_is_learnt_gently(seconds, share):
     assert Recipe().with_rates_for(seconds).weights_rate == pytest.approx(share * Recipe().weights_rate)
 
 
-def test_what_was_judged_has_not_heard_the_phrases_kept_apart(general):
+def test_the_network_that_was_judged_is_kept_beside_the_one_learnt_from_everything(general):
     said = phrases(someone(general, 0.25), 14)
     learnt = learn(general, said, pronounce, QUICK)
     apart = {phrase.words for phrase in learnt.apart}
