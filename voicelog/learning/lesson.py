@@ -51,8 +51,8 @@ class Outcome:
         gained = f" {self.report.sentence}" if self.report else ""
         return (
             f"Learnt {self.profile.name} from {self.learnt.speech_s:.0f} s of speech, computing "
-            f"{self.learnt.computing_s:.0f} s ({self.learnt.kind}): on phrases kept apart {before.wrong:.1%} of phones were wrong before, "
-            f"{after.wrong:.1%} now.{gained}{own}"
+            f"{self.learnt.computing_s:.0f} s ({self.learnt.kind}): on phrases kept apart {before.wrong:.1%} of phones "
+            f"were wrong before, {after.wrong:.1%} now.{gained}{own}"
         )
 
 
