@@ -153,18 +153,20 @@ def test_edits(one, other, count):
     [
         ((0.5, 0.6, 0.4), 0.1, True),
         ((0.5, 0.6, 0.4), 0.3, False),  # more phones wrong
+        ((0.5, 0.6, 0.4), 0.2, False),  # as many
         ((0.1, 1.4, 1.3), 0.1, False),  # one phrase gains what the others lose
         ((1.0, 1.0, 1.0), 0.1, False),
         ((1.2, 1.1, 1.1), 0.1, False),
     ],
 )
 def test_only_a_clear_gain_counts(after, wrong, beats):
-    general = Judgement((1.0, 1.0, 1.0), 0.2)
-    assert Judgement(after, wrong).clearly_beats(general, errors=1.0) is beats
+    general = Judgement((1.0, 1.0, 1.0), 0.2, noisy=2.0)
+    assert Judgement(after, wrong, noisy=1.5).clearly_beats(general, errors=1.0) is beats
+    assert not Judgement(after, wrong, noisy=2.1).clearly_beats(general, errors=1.0)
 
 
 def test_one_phrase_proves_nothing():
-    assert not Judgement((0.1,), 0.0).clearly_beats(Judgement((1.0,), 0.2), errors=1.0)
+    assert not Judgement((0.1,), 0.0, 0.1).clearly_beats(Judgement((1.0,), 0.2, 1.0), errors=1.0)
 
 
 @pytest.mark.parametrize(("seconds", "share"), [(15.0, 0.5), (60.0, 1.0), (180.0, 1.0)])

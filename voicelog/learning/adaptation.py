@@ -76,7 +76,7 @@ class Recipe:
     level_spread: float = 0.5  # of the phrase's log energy
     misfit: float = 4.0  # nats a phone; words further than that from what is heard were hardly said, and are left out
     kept_apart: int = 4  # every fourth phrase judges and is not learnt from
-    blends: tuple[float, ...] = (0.5, 1.0)
+    blends: tuple[float, ...] = (0.25, 0.5, 1.0)
     clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
     enough: float = 0.95  # of the best gain: what reaches it and changes less is taken
 
@@ -90,20 +90,25 @@ class Recipe:
 class Judgement:
     """How a network does on the phrases kept apart."""
 
-    losses: tuple[float, ...]  # nats a phone, phrase by phrase
-    wrong: float  # share of phones that the free path gets wrong
+    losses: tuple[float, ...]  # nats a phone, phrase by phrase, as recorded
+    wrong: float  # share of phones that the free path gets wrong, as recorded
+    noisy: float  # nats a phone, in noise
 
     @property
     def loss(self) -> float:
         return float(np.mean(self.losses))
 
     def clearly_beats(self, other: "Judgement", errors: float) -> bool:
-        """By so many standard errors of the mean gain, and with no more phones wrong; one phrase proves nothing."""
+        """By so many standard errors of the mean gain, with fewer phones wrong, and no worse in noise.
+
+        One phrase proves nothing. Where no phone of those kept apart comes right that was wrong before, there is
+        nothing to gain and something to lose.
+        """
         gains = np.subtract(other.losses, self.losses)
         if len(gains) < 2:
             return False
         spread = float(gains.std(ddof=1) / np.sqrt(len(gains)))
-        return float(gains.mean()) > errors * spread and self.wrong <= other.wrong
+        return float(gains.mean()) > errors * spread and self.wrong < other.wrong and self.noisy <= other.noisy
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,18 +228,18 @@ def _banks(sound: Sound, variation: Variation, seed: int) -> Floats:
 
 
 def judge(model: AcousticModel, lessons: list[Lesson], of: SequenceLoss) -> Judgement:
-    """Loss and phone errors of a network, over the plain and the last (noisiest) variant of each phrase."""
-    losses, wrong, phones = [], 0, 0
-    for lesson in lessons:
-        loss = 0.0
-        heard = (lesson.variants[0], lesson.variants[-1])
-        for banks in heard:
-            scores = log_posteriors(model, banks)
-            loss += float(of(scores[None], (lesson.labels,), (len(scores),)).losses[0])
-            wrong += edits(heard_freely(scores), lesson.labels)
-        losses.append(loss / len(heard) / len(lesson.labels))
-        phones += len(heard) * len(lesson.labels)
-    return Judgement(tuple(losses), wrong / phones)
+    """Loss and phone errors of a network over the phrases as recorded, and its loss over their noisiest variant."""
+
+    def loss(lesson: Lesson, scores: Floats) -> float:
+        return float(of(scores[None], (lesson.labels,), (len(scores),)).losses[0]) / len(lesson.labels)
+
+    plain = [log_posteriors(model, lesson.variants[0]) for lesson in lessons]
+    wrong = sum(edits(heard_freely(scores), lesson.labels) for scores, lesson in zip(plain, lessons, strict=True))
+    return Judgement(
+        losses=tuple(loss(lesson, scores) for scores, lesson in zip(plain, lessons, strict=True)),
+        wrong=wrong / sum(len(lesson.labels) for lesson in lessons),
+        noisy=float(np.mean([loss(lesson, log_posteriors(model, lesson.variants[-1])) for lesson in lessons])),
+    )
 
 
 def heard_freely(scores: Floats) -> Labels:
