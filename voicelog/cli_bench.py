@@ -177,6 +177,7 @@ def learn(
 @app.command()
 def crash(
     kills: Annotated[int, typer.Option(help="how many")] = 10_000,
+    cuts: Annotated[int, typer.Option(help="how many cuts of the power, where they can be imitated")] = 200,
     workers: Annotated[int, typer.Option(help="processes at once")] = 2,
     as_json: AsJson = False,
 ) -> None:
@@ -184,7 +185,7 @@ def crash(
     from voicelog.proving.crash import bench_crash
 
     with progress() as told:
-        found = bench_crash(kills, workers=workers, progress=told)
+        found = bench_crash(kills, cuts, workers=workers, progress=told)
     show(found, as_json)
     raise typer.Exit(0 if found.passed else 1)
 

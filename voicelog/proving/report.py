@@ -50,7 +50,7 @@ BENCHES = (
     Bench("meant", ("--minutes", "2"), ("--minutes", "30")),
     Bench("readback", ("--readings", "300"), ("--readings", "6000")),
     Bench("learn", (PEOPLE,), (PEOPLE,)),
-    Bench("crash", ("--kills", "200"), ("--kills", "10000")),
+    Bench("crash", ("--kills", "200", "--cuts", "10"), ("--kills", "10000", "--cuts", "200")),
     Bench("gaps"),
     Bench("tampering", ("--every", "997"), ("--every", "1")),
     Bench("fuzz", ("--minutes", "0.05"), ("--minutes", "5")),
