@@ -14,6 +14,7 @@ from voicelog.errors import StorageFull
 from voicelog.hearing.ear import Lost, Pressed, Quiet, ScriptedEar
 from voicelog.keeping.clips import read_clip
 from voicelog.keeping.job import open_job
+from voicelog.keeping.journal import Journal
 from voicelog.model import EntryKind, Heard, Hypothesis, Standing, Word
 from voicelog.resources import data_folder
 from voicelog.session import Session, Watcher
@@ -172,6 +173,25 @@ def test_speech_that_fits_no_grammar_about_as_well_is_not_for_the_log(job):
     calls = (heard("circuit one polarity pass", filler_margin=margin) for margin in (-30.0, 30.0))
     record = run(job, EarWith(*calls))
     assert len(record.lines) == 1
+
+
+def test_a_disk_that_fills_ends_the_visit_aloud_and_keeps_what_was_kept(job, monkeypatch):
+    mouth, watcher, honest = SilentMouth(), OrderedWatcher(), Journal._commit
+
+    def full_after_three(journal, row):
+        if row[0] > 3:
+            raise StorageFull("the disk is full.")
+        honest(journal, row)
+
+    monkeypatch.setattr(Journal, "_commit", full_after_three)
+    lines = [f"circuit {number} polarity pass" for number in ("one", "two", "three")]
+    visit = open_visit(job)
+    with visit.job.journal() as journal, pytest.raises(StorageFull):
+        desk, clips = visit.desk(Policy.EVERY), visit.job.clip_folder()
+        Session(visit.reader, desk, ScriptedEar([lines[0], "affirm", *lines[1:]]), mouth, journal, clips, watcher).run()
+    assert mouth.said[-1].text == "stop, nothing more is kept"
+    assert watcher.order[-1] == "lost the visit ends, nothing more can be kept: the disk is full."
+    assert [line.reading.place.circuit for line in open_job(job).record().current] == ["1"]
 
 
 def test_two_close_readings_are_both_asked_about(job):

@@ -76,6 +76,9 @@ class Session:
 
                 if self.talk.mode is Mode.ENDED:
                     break
+        except KeepingError as refused:
+            self._say_lost(f"the visit ends, nothing more can be kept: {refused.what}", "stop, nothing more is kept")
+            raise
         finally:
             self._finish()
 
