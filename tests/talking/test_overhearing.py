@@ -4,9 +4,9 @@ import pytest
 
 from voicelog.meaning.parsing import Context
 from voicelog.model import Heard, Hypothesis, Word
-from voicelog.talking.overhearing import Demands, Overhearing, kind, margin, repairs
+from voicelog.talking.overhearing import Demands, Overhearing, kind, margin
 
-DEMANDS = Demands(-9.0, -7.0, -5.0, -3.0, -1.0, 1.0, each_word=-0.5, each_repair=4.0, soon=3.0)
+DEMANDS = Demands(-9.0, -7.0, -5.0, -3.0, -1.0, 1.0, each_word=-0.5, soon=3.0, soon_value=9.0)
 
 
 @pytest.fixture(scope="module")
@@ -46,18 +46,17 @@ def test_what_costs_little_needs_little(understood, words, demand):
         assert Overhearing(DEMANDS).is_talk(*understood(words, over)) == talk
 
 
-def test_many_words_need_less_and_repairs_more(understood):
-    long, repaired = "zed s nought point two ohms", "zed s nought point two no wait nought point three ohms"
-    assert not Overhearing(DEMANDS).is_talk(*understood(long, -3.5))  # -1 and six words
-    assert Overhearing(DEMANDS).is_talk(*understood(repaired, 0.0))
-    assert repairs(tuple(repaired.split())) == 2
+def test_many_words_need_less(understood):
+    assert not Overhearing(DEMANDS).is_talk(*understood("zed s nought point two ohms", -3.5))  # -1 and six words
+    assert Overhearing(DEMANDS).is_talk(*understood("polarity pass", -3.5))
 
 
 def test_what_follows_talk_in_the_same_breath_is_mostly_talk(understood):
     overhearing = Overhearing(DEMANDS)
     assert overhearing.is_talk(*understood("what a day it was", -50.0, start_s=1.0, end_s=3.0))
     assert overhearing.is_talk(*understood("circuit five", -2.0, start_s=3.4, end_s=4.0))
-    assert not overhearing.is_talk(*understood("circuit five", -2.0, start_s=6.0, end_s=6.8))
+    assert overhearing.is_talk(*understood("nought point two ohms", 7.0, start_s=4.2, end_s=5.0))
+    assert not overhearing.is_talk(*understood("circuit five", -2.0, start_s=7.0, end_s=7.8))
 
 
 def test_without_a_judge_nothing_is_talk(understood):

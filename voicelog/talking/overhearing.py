@@ -20,7 +20,6 @@ HARMLESS = frozenset(
         *("running_total", "terse", "full", "louder", "quieter", "faster", "slower", "undo", "redo", "photo", "resume"),
     }
 )
-REPAIRS = frozenset({"no", "wait", "sorry", "correction"})
 ANSWERS = frozenset({"affirm", "negative", "correction", "disregard"})
 
 
@@ -35,8 +34,18 @@ class Demands:
     reading: float = -6.0  # a quantity with its value, or a change of one
     value: float = -6.0  # a bare value, where one is awaited
     each_word: float = 0.0  # more for every word of a reading or value (below 0: less)
-    each_repair: float = 0.0  # more for every "no wait" in it
     soon: float = 0.0  # more for what follows talk in the same breath
+    soon_value: float = 0.0  # the same for a bare value: numbers in talk are as well said as any
+
+    def of(self, kind: str, words: int, soon: bool) -> float:
+        """All that is demanded of an utterance of so many words; ``soon``: in the same breath as talk."""
+        return getattr(self, kind) + self.beside(kind, words, soon)
+
+    def beside(self, kind: str, words: int, soon: bool) -> float:
+        """What is demanded beside the kind's own figure."""
+        each = self.each_word * words if kind in ("reading", "value") else 0.0
+        breath = self.soon_value if kind == "value" else self.soon
+        return each + (breath if soon else 0.0)
 
 
 @dataclass
@@ -51,22 +60,11 @@ class Overhearing:
         if heard.filler_margin is None:
             return False
         soon = heard.start_s - self._talk_until_s < SOON_S
-        talk = margin(heard, understood) < self._demand(understood) + (self.demands.soon if soon else 0.0)
+        demand = self.demands.of(kind(understood), len(understood.words), soon)
+        talk = margin(heard, understood) < demand
         if talk:
             self._talk_until_s = heard.end_s
         return talk
-
-    def _demand(self, understood: Understood) -> float:
-        demand = getattr(self.demands, kind(understood))
-        if kind(understood) in ("reading", "value"):
-            demand += self.demands.each_word * len(understood.words)
-            demand += self.demands.each_repair * repairs(understood.words)
-        return demand
-
-
-def repairs(words: tuple[str, ...]) -> int:
-    """How many words say that what was said before them does not count; talk taken for values is full of them."""
-    return sum(word in REPAIRS for word in words)
 
 
 def margin(heard: Heard, understood: Understood) -> float:
@@ -81,6 +79,8 @@ def kind(understood: Understood) -> str:
     match understood.meaning:
         case Command(name=name) if name in HARMLESS:
             return "harmless"
+        case Command(name="stop"):  # nothing is heard after it
+            return "reading"
         case Command(name=name, called=called) if name in ANSWERS or called is None or called.value is None:
             return "answer" if name in ANSWERS else "order"
         case Called(value=None):
