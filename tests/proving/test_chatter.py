@@ -165,14 +165,14 @@ def test_recordings_are_used_once_and_an_offer_says_which_and_where(stage, folde
     source, values = bystanders.recorded(folder, stage.reader)
     near = source.minute(0, random.Random(1)).sentences
     assert near == ("what a day it was", "pass me the ladder")
-    assert (len(source), len(values), values.values) == (1, 1, True)
+    assert (len(source), len(values), values.meant) == (1, 1, True)
     found = bench(stage, Deaf(READING), 0, folders=[folder])
     assert [offer.source for offer in found.offers] == [source.name, values.name]
 
 
-def test_no_sweep_awaits_a_value_where_values_are_played(stage, folder):
-    values = bystanders.Recorded("v", bystanders.read_index(folder), True, ())
-    assert "sweep" not in bench_chatter(stage, Deaf(), [values] * 3).by_stance
+def test_nothing_is_awaited_where_values_and_answers_are_played(stage, folder):
+    meant = bystanders.Recorded("v", bystanders.read_index(folder), True, ())
+    assert list(bench_chatter(stage, Deaf(), [meant] * 3).by_stance) == ["awaiting"]
 
 
 def test_a_babble_has_no_words_of_its_own_and_keeps_to_a_radios_band(stage, folder):

@@ -10,8 +10,7 @@ import numpy as np
 import soundfile
 
 from voicelog.hearing.audio import read_sound
-from voicelog.meaning.parsing import Context, Reader
-from voicelog.model import Called
+from voicelog.meaning.parsing import Reader
 from voicelog.proving.din import (
     TALK,
     Minute,
@@ -26,7 +25,7 @@ from voicelog.proving.din import (
     recordings,
 )
 from voicelog.proving.strings import Recording, read_index
-from voicelog.proving.talk import sentence
+from voicelog.proving.talk import means_something, sentence
 
 FULL_S = 45.0  # of speech: with the pauses between, about a minute
 MANY = (3, 6)  # people in a babble
@@ -36,7 +35,7 @@ class Source(Protocol):
     """Minutes of one kind of sound, numbered from 0."""
 
     name: str
-    values: bool  # whether some of it would be rightly taken for a value where bare values are awaited
+    meant: bool  # whether it is values and answers in themselves, rightly taken for such where they are awaited
 
     def __len__(self) -> int: ...
 
@@ -47,7 +46,7 @@ class Source(Protocol):
 class OwnVoices:
     """Sentences of ``talk`` in the program's own voices and eSpeak NG's others."""
 
-    name, values = "own voices", False
+    name, meant = "own voices", False
 
     def __init__(self, reader: Reader, minutes: int, noises: tuple[Sound, ...] = ()) -> None:
         self._reader, self._minutes, self._noises = reader, minutes, noises
@@ -67,11 +66,11 @@ class Recorded:
         self,
         name: str,
         recordings: tuple[Recording, ...],
-        values: bool,
+        meant: bool,
         noises: tuple[Sound, ...] = (),
         setting: Setting = TALK,
     ) -> None:
-        self.name, self.values = name, values
+        self.name, self.meant = name, meant
         self._recordings, self._noises, self._setting = recordings, noises, setting
 
     @cached_property
@@ -94,7 +93,7 @@ class Recorded:
 class Babble:
     """Several people of a folder at once."""
 
-    values = False
+    meant = False
 
     def __init__(self, talk: Recorded, minutes: int, noises: tuple[Sound, ...] = ()) -> None:
         self.name, self._talk, self._minutes, self._noises = f"babble of {talk.name}", talk, minutes, noises
@@ -110,7 +109,7 @@ class Babble:
 class NoiseAlone:
     """Recordings of noise in which nobody speaks, a minute from a random place of a random one."""
 
-    name, values = "noise", False
+    name, meant = "noise", False
 
     def __init__(self, noises: tuple[Sound, ...], minutes: int) -> None:
         self._noises, self._minutes = noises, minutes
@@ -145,17 +144,17 @@ def sources(
 
 
 def recorded(folder: Path, reader: Reader, noises: tuple[Sound, ...] = ()) -> Iterator[Recorded]:
-    """The recordings of a folder, those that a sweep would rightly take for a value apart.
+    """The recordings of a folder, those apart that are values or answers in themselves ("eight", "yes").
 
     Raises InputError for a folder without an index.
     """
-    plain, values = [], []
+    plain, meant = [], []
     for recording in read_index(folder):
-        (values if _is_value(recording.text, reader) else plain).append(recording)
+        (meant if means_something(" ".join(recording.text), reader) else plain).append(recording)
     if plain:
         yield Recorded(folder.name, tuple(plain), False, noises)
-    if values:
-        yield Recorded(f"{folder.name}, bare values", tuple(values), True, noises)
+    if meant:
+        yield Recorded(f"{folder.name}, meant", tuple(meant), True, noises)
 
 
 def _by_length(recordings: Iterable[Recording]) -> Iterator[list[Recording]]:
@@ -173,8 +172,3 @@ def _by_length(recordings: Iterable[Recording]) -> Iterator[list[Recording]]:
 def _utterance(recording: Recording) -> Utterance:
     sound = read_sound(recording.file).astype(np.float64) / 32768
     return Utterance(" ".join(recording.text), sound, recording.file.name)
-
-
-def _is_value(words: tuple[str, ...], reader: Reader) -> bool:
-    meaning = reader.read(words, Context(board=reader.sheet.boards[0].reference))
-    return isinstance(meaning, Called) and meaning.value is not None

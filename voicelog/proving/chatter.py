@@ -10,7 +10,7 @@ that a stray "yes" would confirm it. *Offered* is a reading that the program wou
 on the record at the end of the minute. The second-person policy, which lets a reading stand when the next one comes,
 is that of the sweep.
 
-A recording that is a bare value in itself ("eight") is not played while a sweep awaits one.
+A recording that is a bare value or an answer in itself ("eight", "yes") is played only where none is awaited.
 
 Each minute is made from the seed and its number, so a run that was cut short goes on where it stopped, and FILE tells
 what has been found so far.
@@ -122,7 +122,7 @@ def bench_chatter(
 
 def _run(source: Source, number: int, seed: int, stage: Stage, recogniser: Recogniser, demands: Demands) -> Minutes:
     made = source.minute(number, random.Random(f"chatter {seed} {source.name} {number}"))
-    stances = [name for name in STANCES if not (source.values and name == "sweep")]
+    stances = ["awaiting"] if source.meant else list(STANCES)
     stance = stances[number % len(stances)]
     policy, opening = STANCES[stance]
     rehearsal = Rehearsal(stage, policy)

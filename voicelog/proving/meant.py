@@ -18,7 +18,7 @@ from voicelog.hearing.recogniser import Recogniser
 from voicelog.keeping.storage import Progress, quiet
 from voicelog.meaning.parsing import Context, Reader
 from voicelog.model import Command, Noun
-from voicelog.proving.bystanders import OwnVoices, Recorded, Source
+from voicelog.proving.bystanders import OwnVoices, Recorded, Source, recorded
 from voicelog.proving.din import CALLS, Minute, Sound, minute
 from voicelog.proving.readings import round_of, said
 from voicelog.proving.strings import read_index
@@ -143,7 +143,7 @@ def sources(
 ) -> tuple[list[Source], list[Source]]:
     """Calls and talk. Raises InputError for a folder without an index."""
     calling = [Recorded(f"calls {folder.name}", read_index(folder), False, noises, CALLS) for folder in calls]
-    talking = [Recorded(f"talk {folder.name}", read_index(folder), False, noises) for folder in talk]
+    talking = [one for folder in talk for one in recorded(folder, reader, noises) if not one.meant]
     return [OwnCalls(reader, minutes, noises), *calling], [OwnVoices(reader, minutes, noises), *talking]
 
 
