@@ -27,15 +27,15 @@ ANSWERS = frozenset({"affirm", "negative", "correction", "disregard"})
 class Demands:
     """Nats of margin demanded of each kind of utterance."""
 
-    harmless: float = -15.0  # questions and settings, and what the next word puts right: undo, redo
-    order: float = -10.0  # begins, ends or changes something
-    answer: float = -6.0  # may confirm
-    place: float = -6.0
-    reading: float = -6.0  # a quantity with its value, or a change of one
-    value: float = -6.0  # a bare value, where one is awaited
+    harmless: float = -11.0  # questions and settings, and what the next word puts right: undo, redo
+    order: float = -4.0  # begins, ends or changes something
+    answer: float = -3.0  # may confirm
+    place: float = -3.0
+    reading: float = -0.2  # a quantity with its value, or a change of one
+    value: float = -3.0  # a bare value, where one is awaited
     each_word: float = 0.0  # more for every word of a reading or value (below 0: less)
-    soon: float = 0.0  # more for what follows talk in the same breath
-    soon_value: float = 0.0  # the same for a bare value: numbers in talk are as well said as any
+    soon: float = 4.0  # more for what follows talk in the same breath
+    soon_value: float = 16.0  # the same for a bare value: numbers in talk are as well said as any
 
     def of(self, kind: str, words: int, soon: bool) -> float:
         """All that is demanded of an utterance of so many words; ``soon``: in the same breath as talk."""
