@@ -32,7 +32,7 @@ class Demands:
     answer: float = -3.0  # may confirm
     place: float = -3.0
     reading: float = -0.2  # a quantity with its value, or a change of one
-    value: float = -3.0  # a bare value, where one is awaited
+    value: float = 0.0  # a bare value, where one is awaited
     each_word: float = 0.0  # more for every word of a reading or value (below 0: less)
     soon: float = 4.0  # more for what follows talk in the same breath
     soon_value: float = 16.0  # the same for a bare value: numbers in talk are as well said as any
