@@ -59,6 +59,13 @@ def test_what_follows_talk_in_the_same_breath_is_mostly_talk(understood):
     assert not overhearing.is_talk(*understood("circuit five", -2.0, start_s=7.0, end_s=7.8))
 
 
+def test_nobody_calls_two_values_in_one_breath(understood):
+    overhearing = Overhearing(DEMANDS)
+    assert not overhearing.is_talk(*understood("eleven", 5.0, start_s=1.0, end_s=1.4))
+    assert overhearing.is_talk(*understood("nine sixty eight", 5.0, start_s=1.7, end_s=2.4))
+    assert not overhearing.is_talk(*understood("nine sixty eight", 5.0, start_s=9.0, end_s=9.7))
+
+
 def test_without_a_judge_nothing_is_talk(understood):
     heard, meant = understood("affirm")
     assert not Overhearing(DEMANDS).is_talk(heard.model_copy(update={"filler_margin": None}), meant)

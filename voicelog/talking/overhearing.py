@@ -54,16 +54,20 @@ class Overhearing:
 
     demands: Demands = field(default_factory=Demands)
     _talk_until_s: float = float("-inf")
+    _value_until_s: float = float("-inf")
 
     def is_talk(self, heard: Heard, understood: Understood) -> bool:
         """True when the utterance was likely not meant for the log. Without a judge nothing is taken for talk."""
         if heard.filler_margin is None:
             return False
-        soon = heard.start_s - self._talk_until_s < SOON_S
-        demand = self.demands.of(kind(understood), len(understood.words), soon)
+        value = kind(understood) == "value"  # nobody calls two values in one breath
+        before_s = max(self._talk_until_s, self._value_until_s) if value else self._talk_until_s
+        demand = self.demands.of(kind(understood), len(understood.words), heard.start_s - before_s < SOON_S)
         talk = margin(heard, understood) < demand
         if talk:
             self._talk_until_s = heard.end_s
+        if value:
+            self._value_until_s = heard.end_s
         return talk
 
 
