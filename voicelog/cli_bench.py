@@ -72,6 +72,20 @@ def accuracy(
 
 
 @app.command()
+def certainty(
+    folder: Folder,
+    noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise; pink noise otherwise")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """How true the chances are that readings are called right with, and when to ask."""
+    from voicelog.proving.certainty import bench_certainty
+
+    with progress() as told:
+        found = bench_certainty(folder, noise, progress=told)
+    show(found, as_json)
+
+
+@app.command()
 def chatter(
     hours: Annotated[float, typer.Option(help="of talk in the program's own voices")] = 1.0,
     recorded: Annotated[

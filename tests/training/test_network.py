@@ -14,7 +14,7 @@ from voicelog.hearing.filterbank import filter_banks, mel_triangles  # noqa: E40
 from voicelog.hearing.nnet3 import read_model  # noqa: E402
 from voicelog.training import augmentation  # noqa: E402
 from voicelog.training.corpus import read_corpora  # noqa: E402
-from voicelog.training.export import acoustic_model, export, shape_from  # noqa: E402
+from voicelog.training.export import acoustic_model, export, mean_of, shape_from  # noqa: E402
 from voicelog.training.features import WARPS, FilterBanks, triangles  # noqa: E402
 from voicelog.training.loop import Trainer  # noqa: E402
 from voicelog.training.network import Network  # noqa: E402
@@ -138,3 +138,13 @@ def test_training_goes_on_from_a_finished_model_with_the_same_scores(sound):
     with torch.no_grad():
         wanted, found = network.eval()(banks), again.eval()(banks)
     assert found.numpy() == pytest.approx(wanted.numpy(), abs=2e-3)
+
+
+def test_runs_are_averaged_weight_by_weight(tmp_path):
+    for name, value in (("one", 1.0), ("other", 3.0)):
+        (tmp_path / name).mkdir()
+        torch.save({"w": torch.tensor([value, 0.5]), "count": torch.tensor(7)}, tmp_path / name / "average.pt")
+        (tmp_path / name / "run.json").write_text("{}")
+    mean_of([tmp_path / "one", tmp_path / "other"], tmp_path / "mean")
+    found = torch.load(tmp_path / "mean" / "average.pt")
+    assert found["w"].tolist() == [2.0, 0.5] and int(found["count"]) == 7

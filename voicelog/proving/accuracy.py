@@ -114,7 +114,7 @@ def bench_accuracy(
     Raises InputError, SoundError and ModelError as ``proving.strings.score`` does.
     """
     sets = [_opened(folder, model, costs) for folder in folders]
-    sources = _recorded(noise) if noise else _pink(60 * RATE_HZ)
+    sources = noise_from(noise)
     jobs = [(one, Condition(noise_dB=ratio, band_Hz=band)) for one in sets for band in bands_Hz for ratio in ratios_dB]
     return Accuracy(lines=tuple(stepped(_lines(jobs, sources), len(jobs), progress, 1)))
 
@@ -236,6 +236,11 @@ def _narrow(sound: np.ndarray, top_Hz: float) -> np.ndarray:
     hertz = np.fft.rfftfreq(len(sound), 1 / RATE_HZ)
     spectrum[(hertz > top_Hz) | (hertz < 300)] = 0
     return np.fft.irfft(spectrum, len(sound))
+
+
+def noise_from(folder: Path | None) -> Samples:
+    """The recordings of a folder, one after the other; without one, a minute of pink noise."""
+    return _recorded(folder) if folder else _pink(60 * RATE_HZ)
 
 
 def _recorded(folder: Path) -> Samples:

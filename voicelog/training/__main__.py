@@ -4,6 +4,7 @@ synthesise   more speech by synthetic voices             (once, hours, resumable
 speak        a written script by synthetic voices        (what learning and chatter are scored on)
 lexicon      pronunciations of every word in the speech  (once)
 train        the network                                 (an accelerator, or patience)
+average      of runs that began from one model           (where there are several)
 export       the model folder that Vosk loads, checked
 scoring-set  phrases of the trade by held-out voices     (for ``voicelog bench accuracy``)
 people-set   recordings of the people held out           (for ``voicelog bench learn``)
@@ -144,6 +145,17 @@ def train(
     _record(out, recipe, corpus.hours, len(trainer.utterances), minutes, start)
     typer.echo(f"{len(trainer.utterances)} utterances read in {time.monotonic() - began:.0f} s")
     trainer.run(minutes * 60, processes)
+
+
+@app.command()
+def average(
+    out: Annotated[Path, typer.Argument(help="The folder to write, in the form of a run.")],
+    runs: Annotated[list[Path], typer.Argument(help="Runs of one shape that began from one model.")],
+) -> None:
+    """The mean of several runs' weights: one network that hears better than each where they began alike."""
+    from voicelog.training.export import mean_of
+
+    mean_of(runs, out)
 
 
 @app.command()

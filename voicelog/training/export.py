@@ -151,6 +151,24 @@ def export(average: Path, shape: NetworkShape, folder: Path, banks: Floats) -> E
     return check
 
 
+def mean_of(runs: list[Path], out: Path) -> None:
+    """Write ``average.pt`` with the mean of the runs' weights, and the first one's ``run.json``.
+
+    Only runs that began from the same weights lie near enough to each other for
+    their mean to be a network (Wortsman et al. 2022).
+    """
+    tensors = [torch.load(run / "average.pt", map_location="cpu") for run in runs]
+    out.mkdir(parents=True, exist_ok=True)
+    torch.save({name: _mean([one[name] for one in tensors]) for name in tensors[0]}, out / "average.pt")
+    (out / "run.json").write_text((runs[0] / "run.json").read_text())
+
+
+def _mean(values: list[torch.Tensor]) -> torch.Tensor:
+    if not values[0].is_floating_point():
+        return values[0]
+    return torch.stack([value.float() for value in values]).mean(0).to(values[0].dtype)
+
+
 def shape_from(record: Path) -> NetworkShape:
     """The network's shape out of a run's ``run.json``."""
     return NetworkShape(**json.loads(record.read_text())["recipe"]["network"])

@@ -1,0 +1,149 @@
+"""How sure a reading may be called: margins to the nearest other meaning, made into chances that hold.
+
+    voicelog bench certainty DIR [--noise DIR] [--json]
+
+A folder of recordings as ``proving.strings`` reads it, each a whole sentence of
+the trade by somebody in a ``group``. Every recording is heard clean, in noise
+and through a telephone's band, by the recogniser of a visit. The chance that
+the meaning is right is a logistic curve over the margin (``meaning.certainty``),
+fitted to every other group; the table of how true it is comes from the rest.
+
+The operating point is the margin under which asking costs less than not asking:
+a question takes ``ASKING_S``; a wrong reading that nobody notices costs a second
+visit. How often it is not noticed is the listener's (``proving.listener``).
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from voicelog.hearing.audio import read_sound
+from voicelog.hearing.recogniser import hear_all
+from voicelog.keeping.storage import Progress, quiet, stepped
+from voicelog.meaning.certainty import FARTHEST, Certainty, bounded
+from voicelog.meaning.parsing import Context
+from voicelog.model import Heard, NotUnderstood, Noun
+from voicelog.proving.accuracy import Condition, changed, noise_from
+from voicelog.proving.strings import Recording, read_index
+from voicelog.visit import Visit
+from voicelog.visiting import open_recogniser, open_visit_or_demo
+
+CONDITIONS = tuple(Condition(noise_dB=noise, band_Hz=band) for band in (None, 3400) for noise in (None, 20, 10, 5))
+EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0)  # of the table's rows
+ASKING_S = 5.0  # a question and its answer, by the read-back bench's clock
+SECOND_VISIT_S = 3600.0  # to come back for one circuit: assumed
+NOT_NOTICED = 0.03  # of wrong readings said back (Barenfanger et al. 2004: 3.5 % of telephoned results were wrong)
+
+
+class Trial(Noun):
+    """One recording under one condition that was understood."""
+
+    group: str
+    condition: str
+    margin: float  # to the nearest other meaning, FARTHEST when there is none
+    right: bool
+
+
+class Bin(Noun):
+    """Readings called about equally sure."""
+
+    least: float
+    most: float
+    readings: int
+    stated: float  # mean chance called
+    right: float  # share that was
+
+
+class Found(Noun):
+    """``voicelog bench certainty``."""
+
+    trials: int
+    understood: int
+    fitted: tuple[float, float]  # where the curve begins, how it rises with the margin
+    bins: tuple[Bin, ...]
+    expected_error: float  # mean distance of stated and true, weighted by readings
+    ask_within: float  # nats
+
+
+def bench_certainty(folder: Path, noise: Path | None = None, progress: Progress = quiet) -> Found:
+    """Raises InputError and SoundError as ``proving.strings.read_index`` does."""
+    visit, recordings = open_visit_or_demo(None), read_index(folder)
+    work = [(recording, condition) for recording in recordings for condition in CONDITIONS]
+    heard = list(stepped(_trials(work, visit, noise_from(noise)), len(work), progress, 1))
+    return found_in([trial for trial in heard if trial], len(work))
+
+
+def _trials(work: Sequence[tuple[Recording, Condition]], visit: Visit, noise: np.ndarray) -> Iterator[Trial | None]:
+    recogniser = open_recogniser(visit)
+    for number, (recording, condition) in enumerate(work):
+        samples = changed(read_sound(recording.file), condition, noise, number)
+        yield _trial(recording, condition, list(hear_all(recogniser, iter([samples]))), visit)
+
+
+def _trial(recording: Recording, condition: Condition, heard: list[Heard], visit: Visit) -> Trial | None:
+    """None where nothing, or more than one thing, was understood: nothing is kept then that could be wrong."""
+    context = Context(board=visit.sheet.boards[0].reference)
+    understood = [visit.reader.understand(one, context) for one in heard]
+    understood = [one for one in understood if not isinstance(one.meaning, NotUnderstood)]
+    if len(understood) != 1:
+        return None
+    right = understood[0].meaning == visit.reader.read(recording.text, context)
+    margin = bounded(understood[0].margin)
+    return Trial(group=recording.group, condition=str(condition), margin=margin, right=right)
+
+
+def found_in(trials: Sequence[Trial], tried: int) -> Found:
+    """Fitted to every other group of the trials, tabled on the rest."""
+    groups = sorted({trial.group for trial in trials})
+    to_fit = [trial for trial in trials if trial.group in groups[::2]]
+    to_score = [trial for trial in trials if trial.group in groups[1::2]] or to_fit
+    certainty = fitted(to_fit)
+    bins = tuple(_bins(certainty, to_score))
+    wrong_by = sum(one.readings * abs(one.stated - one.right) for one in bins) / len(to_score)
+    return Found(
+        trials=tried,
+        understood=len(trials),
+        fitted=(round(certainty.at_zero, 3), round(certainty.rise, 4)),
+        bins=bins,
+        expected_error=round(wrong_by, 4),
+        ask_within=round(ask_within(certainty), 2),
+    )
+
+
+def fitted(trials: Sequence[Trial], rounds: int = 30) -> Certainty:
+    """The logistic curve by Newton's method, held in by a faint prior where all are right."""
+    x = np.array([[1.0, trial.margin] for trial in trials])
+    right = np.array([trial.right for trial in trials], float)
+    weights, prior = np.zeros(2), 1e-3 * np.eye(2)
+    for _ in range(rounds):
+        chance = 1 / (1 + np.exp(-x @ weights))
+        slope = x.T @ (right - chance) - prior @ weights
+        curve = (x * (chance * (1 - chance))[:, None]).T @ x + prior
+        weights = weights + np.linalg.solve(curve, slope)
+    return Certainty(float(weights[0]), float(weights[1]))
+
+
+def _bins(certainty: Certainty, trials: Sequence[Trial]) -> Iterator[Bin]:
+    stated = np.array([certainty.chance(trial.margin) for trial in trials])
+    right = np.array([trial.right for trial in trials], float)
+    for least, most in zip(EDGES, EDGES[1:], strict=False):
+        inside = (stated >= least) & (stated < most if most < 1 else stated <= 1)
+        if inside.any():
+            yield Bin(
+                least=least,
+                most=most,
+                readings=int(inside.sum()),
+                stated=round(float(stated[inside].mean()), 3),
+                right=round(float(right[inside].mean()), 3),
+            )
+
+
+def ask_within(certainty: Certainty) -> float:
+    """The margin at which a question costs what leaving it out would: chance of wrong x not noticed x second visit."""
+    chance_wrong = ASKING_S / (NOT_NOTICED * SECOND_VISIT_S)
+    if certainty.rise <= 0:
+        return 0.0
+    margin = (math.log((1 - chance_wrong) / chance_wrong) - certainty.at_zero) / certainty.rise
+    return min(max(margin, 0.0), FARTHEST)
