@@ -75,13 +75,14 @@ def accuracy(
 def certainty(
     folder: Folder,
     noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise; pink noise otherwise")] = None,
+    keep: Annotated[Path | None, typer.Option(metavar="FILE", help="where to write every trial")] = None,
     as_json: AsJson = False,
 ) -> None:
     """How true the chances are that readings are called right with, and when to ask."""
     from voicelog.proving.certainty import bench_certainty
 
     with progress() as told:
-        found = bench_certainty(folder, noise, progress=told)
+        found = bench_certainty(folder, noise, keep, progress=told)
     show(found, as_json)
 
 

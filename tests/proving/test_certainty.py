@@ -5,32 +5,32 @@ import random
 
 import pytest
 
-from voicelog.meaning.certainty import FARTHEST, Certainty, bounded
+from voicelog.meaning.certainty import Certainty
 from voicelog.proving.certainty import ASKING_S, NOT_NOTICED, SECOND_VISIT_S, Trial, ask_within, fitted, found_in
 
 
 def trials(truth: Certainty, count: int) -> list[Trial]:
     draw = random.Random(0)
-    margins = [draw.uniform(0, FARTHEST) for _ in range(count)]
+    margins = [draw.choice((None, draw.uniform(0, 12))) for _ in range(count)]
     return [
         Trial(group=str(number % 6), condition="", margin=margin, right=draw.random() < truth.chance(margin))
         for number, margin in enumerate(margins)
     ]
 
 
-def test_no_other_meaning_is_as_sure_as_the_farthest_one():
-    curve = Certainty(0.0, 0.5)
-    assert curve.chance(None) == curve.chance(FARTHEST) == curve.chance(FARTHEST + 5)
-    assert bounded(-3.0) == 0.0 and curve.chance(0.0) == 0.5
+def test_the_chance_grows_with_the_margin_and_has_its_own_value_without_another_meaning():
+    curve = Certainty(0.0, 0.5, 4.0)
+    assert curve.chance(0.0) == curve.chance(-3.0) == 0.5 < curve.chance(2.0)
+    assert curve.chance(None) == pytest.approx(0.982, abs=1e-3)
 
 
 def test_the_fit_finds_the_curve_that_made_the_trials():
-    found = fitted(trials(Certainty(-0.5, 0.6), 6000))
-    assert found.at_zero == pytest.approx(-0.5, abs=0.25) and found.rise == pytest.approx(0.6, abs=0.1)
+    found = fitted(trials(Certainty(-0.5, 0.6, 2.0), 6000))
+    assert (found.at_zero, found.rise, found.alone) == pytest.approx((-0.5, 0.6, 2.0), abs=0.25)
 
 
 def test_chances_that_are_true_are_found_true_on_other_groups():
-    found = found_in(trials(Certainty(-0.5, 0.6), 6000), 6000)
+    found = found_in(trials(Certainty(-0.5, 0.6, 2.0), 6000), 6000)
     assert found.expected_error < 0.03
     assert sum(one.readings for one in found.bins) == 3000
 
@@ -40,13 +40,13 @@ def test_chances_that_are_not_true_are_shown_so():
     draw = random.Random(1)
     mixed = [
         trial if int(trial.group) % 2 == 0 else trial.model_copy(update={"right": draw.random() < 0.5})
-        for trial in trials(Certainty(3.0, 0.3), 2000)
+        for trial in trials(Certainty(3.0, 0.3, 5.0), 2000)
     ]
     assert found_in(mixed, 2000).expected_error > 0.3
 
 
 def test_asking_begins_where_it_costs_what_a_wrong_reading_would():
-    curve = Certainty(0.0, 0.5)
+    curve = Certainty(0.0, 0.5, 4.0)
     margin = ask_within(curve)
     wrong = 1 - 1 / (1 + math.exp(-0.5 * margin))
     assert wrong * NOT_NOTICED * SECOND_VISIT_S == pytest.approx(ASKING_S)

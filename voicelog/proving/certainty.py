@@ -1,6 +1,6 @@
 """How sure a reading may be called: margins to the nearest other meaning, made into chances that hold.
 
-    voicelog bench certainty DIR [--noise DIR] [--json]
+    voicelog bench certainty DIR [--noise DIR] [--keep FILE] [--json]
 
 A folder of recordings as ``proving.strings`` reads it, each a whole sentence of
 the trade by somebody in a ``group``. Every recording is heard clean, in noise
@@ -22,7 +22,7 @@ import numpy as np
 from voicelog.hearing.audio import read_sound
 from voicelog.hearing.recogniser import hear_all
 from voicelog.keeping.storage import Progress, quiet, stepped
-from voicelog.meaning.certainty import FARTHEST, Certainty, bounded
+from voicelog.meaning.certainty import Certainty
 from voicelog.meaning.parsing import Context
 from voicelog.model import Heard, NotUnderstood, Noun
 from voicelog.proving.accuracy import Condition, changed, noise_from
@@ -30,7 +30,7 @@ from voicelog.proving.strings import Recording, read_index
 from voicelog.visit import Visit
 from voicelog.visiting import open_recogniser, open_visit_or_demo
 
-CONDITIONS = tuple(Condition(noise_dB=noise, band_Hz=band) for band in (None, 3400) for noise in (None, 20, 10, 5))
+CONDITIONS = tuple(Condition(noise_dB=noise, band_Hz=band) for band in (None, 3400) for noise in (None, 20, 10))
 EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0)  # of the table's rows
 ASKING_S = 5.0  # a question and its answer, by the read-back bench's clock
 SECOND_VISIT_S = 3600.0  # to come back for one circuit: assumed
@@ -42,8 +42,9 @@ class Trial(Noun):
 
     group: str
     condition: str
-    margin: float  # to the nearest other meaning, FARTHEST when there is none
+    margin: float | None  # nats to the nearest other meaning, if the search found one
     right: bool
+    rival_right: bool = False  # that other one was said
 
 
 class Bin(Noun):
@@ -61,18 +62,23 @@ class Found(Noun):
 
     trials: int
     understood: int
-    fitted: tuple[float, float]  # where the curve begins, how it rises with the margin
+    fitted: tuple[float, float, float]  # log odds: at margin 0, more a nat, where there is no other meaning
     bins: tuple[Bin, ...]
     expected_error: float  # mean distance of stated and true, weighted by readings
     ask_within: float  # nats
 
 
-def bench_certainty(folder: Path, noise: Path | None = None, progress: Progress = quiet) -> Found:
-    """Raises InputError and SoundError as ``proving.strings.read_index`` does."""
+def bench_certainty(
+    folder: Path, noise: Path | None = None, keep: Path | None = None, progress: Progress = quiet
+) -> Found:
+    """``keep``: where the trials are written, a line each. Raises InputError and SoundError as ``read_index`` does."""
     visit, recordings = open_visit_or_demo(None), read_index(folder)
     work = [(recording, condition) for recording in recordings for condition in CONDITIONS]
     heard = list(stepped(_trials(work, visit, noise_from(noise)), len(work), progress, 1))
-    return found_in([trial for trial in heard if trial], len(work))
+    trials = [trial for trial in heard if trial]
+    if keep:
+        keep.write_text("".join(f"{trial.model_dump_json()}\n" for trial in trials), encoding="utf-8")
+    return found_in(trials, len(work))
 
 
 def _trials(work: Sequence[tuple[Recording, Condition]], visit: Visit, noise: np.ndarray) -> Iterator[Trial | None]:
@@ -90,8 +96,14 @@ def _trial(recording: Recording, condition: Condition, heard: list[Heard], visit
     if len(understood) != 1:
         return None
     right = understood[0].meaning == visit.reader.read(recording.text, context)
-    margin = bounded(understood[0].margin)
-    return Trial(group=recording.group, condition=str(condition), margin=margin, right=right)
+    rival_right = understood[0].rival == visit.reader.read(recording.text, context)
+    return Trial(
+        group=recording.group,
+        condition=str(condition),
+        margin=understood[0].margin,
+        right=right,
+        rival_right=rival_right,
+    )
 
 
 def found_in(trials: Sequence[Trial], tried: int) -> Found:
@@ -105,7 +117,7 @@ def found_in(trials: Sequence[Trial], tried: int) -> Found:
     return Found(
         trials=tried,
         understood=len(trials),
-        fitted=(round(certainty.at_zero, 3), round(certainty.rise, 4)),
+        fitted=(round(certainty.at_zero, 2), round(certainty.rise, 2), round(certainty.alone, 2)),
         bins=bins,
         expected_error=round(wrong_by, 4),
         ask_within=round(ask_within(certainty), 2),
@@ -114,15 +126,15 @@ def found_in(trials: Sequence[Trial], tried: int) -> Found:
 
 def fitted(trials: Sequence[Trial], rounds: int = 30) -> Certainty:
     """The logistic curve by Newton's method, held in by a faint prior where all are right."""
-    x = np.array([[1.0, trial.margin] for trial in trials])
+    x = np.array([[0.0, 0.0, 1.0] if trial.margin is None else [1.0, trial.margin, 0.0] for trial in trials])
     right = np.array([trial.right for trial in trials], float)
-    weights, prior = np.zeros(2), 1e-3 * np.eye(2)
+    weights, prior = np.zeros(3), 1e-3 * np.eye(3)
     for _ in range(rounds):
         chance = 1 / (1 + np.exp(-x @ weights))
         slope = x.T @ (right - chance) - prior @ weights
         curve = (x * (chance * (1 - chance))[:, None]).T @ x + prior
         weights = weights + np.linalg.solve(curve, slope)
-    return Certainty(float(weights[0]), float(weights[1]))
+    return Certainty(*(float(weight) for weight in weights))
 
 
 def _bins(certainty: Certainty, trials: Sequence[Trial]) -> Iterator[Bin]:
@@ -146,4 +158,4 @@ def ask_within(certainty: Certainty) -> float:
     if certainty.rise <= 0:
         return 0.0
     margin = (math.log((1 - chance_wrong) / chance_wrong) - certainty.at_zero) / certainty.rise
-    return min(max(margin, 0.0), FARTHEST)
+    return max(margin, 0.0)
