@@ -183,6 +183,14 @@ def test_the_network_that_was_judged_is_kept_beside_the_one_learnt_from_everythi
     assert learnt.model is not learnt.tried
 
 
+def test_who_is_heard_well_is_left_alone(general):
+    """A course moves words that were right as much as wrong ones."""
+    said = phrases(someone(general, 0.25), 14)
+    well = learn(general, said, pronounce, replace(QUICK, heard_well=1.1))
+    assert (well.kind, well.model, well.steps) == (Kind.GENERAL, general, 0)
+    assert learn(general, said, pronounce, replace(QUICK, heard_well=0.0)).steps > 0
+
+
 def test_progress_runs_from_nothing_to_all(general):
     told = []
     learn(general, phrases(someone(general, 0.2), 5), pronounce, QUICK, told.append)

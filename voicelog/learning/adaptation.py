@@ -78,6 +78,7 @@ class Recipe:
     kept_apart: int = 4  # every fourth phrase judges and is not learnt from
     blends: tuple[float, ...] = (0.25, 0.5, 1.0)
     clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
+    heard_well: float = 0.03  # share of phones wrong under which there is more to lose than to gain
     enough: float = 0.95  # of the best gain: what reaches it and changes less is taken
 
     def with_rates_for(self, seconds: float) -> "Recipe":
@@ -158,6 +159,9 @@ def learn(
         model, Kind.GENERAL, 0.0, before, before, seconds, model, model, tuple(x.spoken for x in kept_apart)
     )
 
+    if before.wrong < recipe.heard_well:
+        progress(1.0)
+        return replace(unchanged, computing_s=time.process_time() - started)
     course = _Course(model, learnt_from, recipe, loss, kind)
     now = course.run(lambda share: progress(TRIAL * share))
     blends = [

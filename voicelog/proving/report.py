@@ -45,6 +45,7 @@ BENCHES = (
     Bench("prompt"),
     Bench("strings", (RECORDED,), (RECORDED,)),
     Bench("accuracy", (RECORDED,), (RECORDED,)),
+    Bench("certainty", (RECORDED,), (RECORDED,)),
     Bench("visit"),
     Bench("chatter", ("--hours", "0.05"), ("--hours", "1")),
     Bench("meant", ("--minutes", "2"), ("--minutes", "30")),
