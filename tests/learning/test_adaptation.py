@@ -23,6 +23,7 @@ QUICK = Recipe(
     weights_rate=6e-3,
     misfit=1e9,
     rivals=0.0,
+    least_fall=0.0,
     full_rate_from_s=0.1,
 )
 
@@ -163,6 +164,12 @@ def test_only_a_clear_gain_counts(after, wrong, beats):
     general = Judgement((1.0, 1.0, 1.0), 0.2, noisy=2.0)
     assert Judgement(after, wrong, noisy=1.5).clearly_beats(general, errors=1.0) is beats
     assert not Judgement(after, wrong, noisy=2.1).clearly_beats(general, errors=1.0)
+
+
+def test_phones_that_may_have_come_right_by_chance_do_not_count():
+    general, learnt = Judgement((1.0, 1.0, 1.0), 0.2, noisy=2.0), Judgement((0.5, 0.6, 0.4), 0.18, noisy=1.5)
+    assert learnt.clearly_beats(general, errors=1.0)
+    assert not learnt.clearly_beats(general, errors=1.0, fall=0.25)
 
 
 def test_one_phrase_proves_nothing():

@@ -79,6 +79,7 @@ class Recipe:
     blends: tuple[float, ...] = (0.25, 0.5, 1.0)
     clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
     heard_well: float = 0.03  # share of phones wrong under which there is more to lose than to gain
+    least_fall: float = 0.25  # of the phones wrong: one of a few may come right by chance
     enough: float = 0.95  # of the best gain: what reaches it and changes less is taken
 
     def with_rates_for(self, seconds: float) -> "Recipe":
@@ -99,8 +100,8 @@ class Judgement:
     def loss(self) -> float:
         return float(np.mean(self.losses))
 
-    def clearly_beats(self, other: "Judgement", errors: float) -> bool:
-        """By so many standard errors of the mean gain, with fewer phones wrong, and no worse in noise.
+    def clearly_beats(self, other: "Judgement", errors: float, fall: float = 0.0) -> bool:
+        """By so many standard errors of the mean gain, with the share ``fall`` fewer phones wrong, no worse in noise.
 
         One phrase proves nothing. Where no phone of those kept apart comes right that was wrong before, there is
         nothing to gain and something to lose.
@@ -109,7 +110,8 @@ class Judgement:
         if len(gains) < 2:
             return False
         spread = float(gains.std(ddof=1) / np.sqrt(len(gains)))
-        return float(gains.mean()) > errors * spread and self.wrong < other.wrong and self.noisy <= other.noisy
+        fewer = self.wrong < other.wrong and self.wrong <= (1 - fall) * other.wrong
+        return float(gains.mean()) > errors * spread and fewer and self.noisy <= other.noisy
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,7 +183,7 @@ def learn(
 
 def _least_change(candidates: list[Learnt], recipe: Recipe) -> Learnt | None:
     """Of those that clearly beat the general network, the first (gentlest) with nearly the best gain."""
-    better = [item for item in candidates if item.after.clearly_beats(item.before, recipe.clear)]
+    better = [item for item in candidates if item.after.clearly_beats(item.before, recipe.clear, recipe.least_fall)]
     if not better:
         return None
     most = max(item.before.loss - item.after.loss for item in better)
