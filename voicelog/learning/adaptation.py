@@ -78,7 +78,7 @@ class Recipe:
     kept_apart: int = 4  # every fourth phrase judges and is not learnt from
     blends: tuple[float, ...] = (0.25, 0.5, 1.0)
     clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
-    heard_well: float = 0.03  # share of phones wrong under which there is more to lose than to gain
+    heard_well: float = 0.07  # share of phones wrong under which there is more to lose than to gain
     least_fall: float = 0.25  # of the phones wrong: one of a few may come right by chance
     enough: float = 0.95  # of the best gain: what reaches it and changes less is taken
 
