@@ -160,7 +160,7 @@ def _cut_short(mouth, text, after_s=0.06):
 def test_a_tone_sounds_first_and_without_waiting_for_the_voice(card):
     class Slow(Hum):
         def render(self, clause, speed=1.0):
-            time.sleep(0.15)
+            time.sleep(0.5)
             return super().render(clause, speed)
 
     called = time.perf_counter()
