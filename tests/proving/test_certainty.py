@@ -5,8 +5,16 @@ import random
 
 import pytest
 
-from voicelog.meaning.certainty import Certainty
-from voicelog.proving.certainty import ASKING_S, NOT_NOTICED, SECOND_VISIT_S, Trial, ask_within, fitted, found_in
+from voicelog.proving.certainty import (
+    ASKING_S,
+    NOT_NOTICED,
+    SECOND_VISIT_S,
+    Certainty,
+    Trial,
+    ask_within,
+    fitted,
+    found_in,
+)
 
 
 def trials(truth: Certainty, count: int) -> list[Trial]:

@@ -5,7 +5,7 @@
 A folder of recordings as ``proving.strings`` reads it, each a whole sentence of
 the trade by somebody in a ``group``. Every recording is heard clean, in noise
 and through a telephone's band, by the recogniser of a visit. The chance that
-the meaning is right is a logistic curve over the margin (``meaning.certainty``),
+the meaning is right is a logistic curve over the margin,
 fitted to every other group; the table of how true it is comes from the rest.
 
 The operating point is the margin under which asking costs less than not asking:
@@ -15,6 +15,7 @@ visit. How often it is not noticed is the listener's (``proving.listener``).
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,6 @@ import numpy as np
 from voicelog.hearing.audio import read_sound
 from voicelog.hearing.recogniser import hear_all
 from voicelog.keeping.storage import Progress, quiet, stepped
-from voicelog.meaning.certainty import Certainty
 from voicelog.meaning.parsing import Context
 from voicelog.model import Heard, NotUnderstood, Noun
 from voicelog.proving.accuracy import Condition, changed, noise_from
@@ -35,6 +35,20 @@ EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0)  # of the table's rows
 ASKING_S = 5.0  # a question and its answer, by the read-back bench's clock
 SECOND_VISIT_S = 3600.0  # to come back for one circuit: assumed
 NOT_NOTICED = 0.03  # of wrong readings said back (Barenfanger et al. 2004: 3.5 % of telephoned results were wrong)
+
+
+@dataclass(frozen=True)
+class Certainty:
+    """A logistic curve over the margin in nats, and one chance where the search found no other meaning."""
+
+    at_zero: float  # log odds where another meaning lies as near
+    rise: float  # log odds a nat
+    alone: float  # log odds without another meaning
+
+    def chance(self, margin: float | None) -> float:
+        """0 to 1."""
+        odds = self.alone if margin is None else self.at_zero + self.rise * max(margin, 0.0)
+        return 1 / (1 + math.exp(-odds))
 
 
 class Trial(Noun):
@@ -95,14 +109,13 @@ def _trial(recording: Recording, condition: Condition, heard: list[Heard], visit
     understood = [one for one in understood if not isinstance(one.meaning, NotUnderstood)]
     if len(understood) != 1:
         return None
-    right = understood[0].meaning == visit.reader.read(recording.text, context)
-    rival_right = understood[0].rival == visit.reader.read(recording.text, context)
+    said = visit.reader.read(recording.text, context)
     return Trial(
         group=recording.group,
         condition=str(condition),
         margin=understood[0].margin,
-        right=right,
-        rival_right=rival_right,
+        right=understood[0].meaning == said,
+        rival_right=understood[0].rival == said,
     )
 
 

@@ -23,7 +23,7 @@ class Change:
 
     pattern: str
     becomes: str
-    share: float = 0.7
+    share: float
 
 
 def changes(table: str) -> tuple[Change, ...]:

@@ -30,7 +30,7 @@ from voicelog.hearing.network import (
 )
 from voicelog.hearing.nnet3 import read_model, write_model
 from voicelog.hearing.phones import OUTPUTS
-from voicelog.training.network import RESIDUAL, Network
+from voicelog.training.network import EPSILON, RESIDUAL, Network
 from voicelog.training.recipe import NetworkShape
 
 Floats = NDArray[np.float32]
@@ -47,7 +47,7 @@ class _Weights:
 
     def scale_and_bias(self, name: str) -> tuple[NDArray, NDArray]:
         """A normalisation as ``scale * x + bias``."""
-        scale = 1 / np.sqrt(self[f"{name}.running_var"] + 1e-5)
+        scale = 1 / np.sqrt(self[f"{name}.running_var"] + EPSILON)
         bias = -self[f"{name}.running_mean"] * scale
         if f"{name}.weight" in self.tensors:
             gain = self[f"{name}.weight"]

@@ -13,6 +13,7 @@ from voicelog.hearing.filterbank import BINS
 from voicelog.hearing.phones import OUTPUTS
 from voicelog.training.recipe import NetworkShape
 
+EPSILON = 1e-5  # added to a variance by a normalisation
 RESIDUAL = 0.66  # of a layer's input is added to its output
 
 
@@ -28,7 +29,7 @@ class Normalise(nn.BatchNorm1d):
     """Mean 0 and variance 1 of each channel over batch and time."""
 
     def __init__(self, channels: int, learnt: bool = False) -> None:
-        super().__init__(channels, affine=learnt)
+        super().__init__(channels, eps=EPSILON, affine=learnt)
 
     def forward(self, x: Tensor) -> Tensor:
         return super().forward(x.reshape(-1, x.shape[2])).view(x.shape)

@@ -74,6 +74,9 @@ TALK = listed("""
     i thought we had finished with that side|he will ring you back when he gets home""")
 
 
+SPELLABLE = tuple(word for word in " ".join((*ROOMS, *TALK, *QUANTITIES)).split() if 2 < len(word) < 9)
+
+
 @dataclass(frozen=True)
 class Phrase:
     """Words as training wants them: lower case, letters apart."""
@@ -210,7 +213,7 @@ def telephone_number(rng: random.Random) -> Phrase:
 
 def spelt_word(rng: random.Random) -> Phrase:
     """A word of the trade or of ordinary talk, letter by letter, sometimes said first."""
-    word = rng.choice([word for word in " ".join((*ROOMS, *TALK, *QUANTITIES)).split() if 2 < len(word) < 9])
+    word = rng.choice(SPELLABLE)
     spelt = " ".join("zed" if letter == "z" and rng.random() < 0.7 else letter for letter in word)
     return Phrase(rng.choice(("", "", word + ", ")) + spelt, spelled=True)
 

@@ -15,7 +15,7 @@ import random
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +32,7 @@ STYLE_WIDTH = 256
 QUIET = 300  # int16 amplitude under which the ends are trimmed
 MARGIN = SAMPLE_RATE_HZ // 10  # 0.1 s of the trimmed ends is kept = 1,600 samples
 UTTERANCES_PER_CHUNK = 60
+Spoken = tuple[np.ndarray, dict]  # int16 samples, and their row of the index
 LONGEST = 508  # symbols: the network's limit, and the voices' rows
 TRAINING_ACCENTS = ("en", "en-gb-x-rp", "en-gb-scotland", "en-gb-x-gbclan", "en-gb-x-gbcwmd", "en-us")
 
@@ -229,14 +230,9 @@ class Studio:
     sampler: Sampler
     folder: Path
 
-    def make_chunk(self, number: int) -> None:
-        """Write NNNN.opus with NNNN.jsonl beside it, unless they are there; the same number gives the same speech."""
-        index = self.folder / f"{number:04d}.jsonl"
-        if not index.exists():
-            write_chunk(index, list(self._utterances(random.Random(number))))
-
-    def _utterances(self, rng: random.Random) -> Iterator[tuple[np.ndarray, dict]]:
-        synthesiser = synthesiser_of(self.voices)
+    def utterances(self, number: int) -> Iterator[Spoken]:
+        """Those of one chunk; the same number gives the same speech."""
+        rng, synthesiser = random.Random(number), synthesiser_of(self.voices)
         for _ in range(UTTERANCES_PER_CHUNK):
             phrase: Phrase = self.sampler.draw(rng)
             speaker = self.casting.draw(rng)
@@ -254,14 +250,12 @@ class Reading:
     folder: Path
     rows: tuple[dict, ...]
 
-    def make_chunk(self, number: int) -> None:
-        """The rows ``number`` times sixty and on, as a chunk."""
-        index = self.folder / f"{number:04d}.jsonl"
+    def utterances(self, number: int) -> Iterator[Spoken]:
+        """The rows ``number`` times sixty and on."""
         start = number * UTTERANCES_PER_CHUNK
-        if not index.exists():
-            write_chunk(index, [self._spoken(row) for row in self.rows[start : start + UTTERANCES_PER_CHUNK]])
+        return map(self._spoken, self.rows[start : start + UTTERANCES_PER_CHUNK])
 
-    def _spoken(self, row: dict) -> tuple[np.ndarray, dict]:
+    def _spoken(self, row: dict) -> Spoken:
         made = draw_changes(row.get("foreign", ""), random.Random(row.get("speaker", row["file"])))
         synthesiser = synthesiser_of(self.voices)
         sound = synthesiser.speak(row["text"], row["voices"], row["dialect"], row["speed"], changes=made)
@@ -279,14 +273,21 @@ def make_chunks(maker: Studio | Reading, numbers: range, processes: int = 1) -> 
     maker.folder.mkdir(parents=True, exist_ok=True)
     if processes == 1:
         for number in numbers:
-            maker.make_chunk(number)
+            make_chunk(maker, number)
         return
     with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as executor:
-        for _ in executor.map(maker.make_chunk, numbers):
+        for _ in executor.map(partial(make_chunk, maker), numbers):
             pass
 
 
-def write_chunk(index: Path, utterances: list[tuple[np.ndarray, dict]]) -> None:
+def make_chunk(maker: Studio | Reading, number: int) -> None:
+    """Write NNNN.opus with NNNN.jsonl beside it, unless they are there."""
+    index = maker.folder / f"{number:04d}.jsonl"
+    if not index.exists():
+        write_chunk(index, list(maker.utterances(number)))
+
+
+def write_chunk(index: Path, utterances: list[Spoken]) -> None:
     joined = np.concatenate([sound for sound, _ in utterances])
     soundfile.write(index.with_suffix(".opus"), joined, SAMPLE_RATE_HZ, format="OGG", subtype="OPUS")
     lines, start = [], 0

@@ -11,11 +11,10 @@ from torch import Tensor
 from torch.nn import functional
 
 from voicelog.hearing.network import AcousticModel, Affine, Component
-from voicelog.training.network import Network, spliced
+from voicelog.training.network import EPSILON, Network, spliced
 from voicelog.training.recipe import NetworkShape
 
 Weights = dict[str, Tensor]
-EPSILON = 1e-5  # of torch's normalisation
 
 
 def warm_weights(model: AcousticModel, shape: NetworkShape, banks: Tensor) -> Weights:
