@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from voicelog.training.phrases import DIGITS, SHAPES, GrammarSampler, PhraseSampler, cardinal, digit_by_digit
+from voicelog.training.phrases import DIGITS, DIGITS_AND_LETTERS, SHAPES, GrammarSampler, PhraseSampler, cardinal, digit_by_digit
 from voicelog.visiting import open_visit_or_demo
 
 CARDINALS = [
@@ -51,7 +51,8 @@ def test_the_sampler_repeats_itself_from_a_seed_and_draws_every_shape():
     assert drawn == [sampler.draw(other) for _ in range(400)]
     assert any(phrase.spelled for phrase in drawn) and any("double" in phrase.words for phrase in drawn)
     assert all(phrase.words == " ".join(phrase.words.split()) != "" for phrase in drawn)
-    assert sum(weight for weight, _ in SHAPES) == pytest.approx(1.0)
+    for shapes in (SHAPES, DIGITS_AND_LETTERS):
+        assert sum(weight for weight, _ in shapes) == pytest.approx(1.0)
 
 
 def test_grammar_phrases_are_sentences_of_the_grammar_and_use_its_words():

@@ -5,7 +5,9 @@ one ``Heard`` for each utterance, with its alternatives. Times count from the
 first sample that it was ever given.
 """
 
+import ctypes
 import json
+import sys
 import time
 from collections.abc import Iterable, Iterator
 
@@ -66,6 +68,7 @@ class Recogniser:
         self._pauses = Pauses(pause_s) if pause_s else None
         self._taken = 0  # samples given so far
         self._spent_s = 0.0  # since the last utterance ended
+        _same_dither()
 
     @property
     def taken_s(self) -> float:
@@ -82,6 +85,7 @@ class Recogniser:
         for decoder in (self._decoder, self._judge):
             if decoder:
                 decoder.Reset()
+        _same_dither()
 
     def hear(self, samples: np.ndarray) -> Iterator[Heard]:
         """Take int16 samples; give each utterance that ends in them."""
@@ -115,6 +119,7 @@ class Recogniser:
         judged = _alternatives(self._judge, final=True) if self._judge else ()
         spent_s = self._spent_s + time.process_time() - began
         self._spent_s = 0.0
+        _same_dither()
         if not found or not found[0].words:
             return None
         return Heard(
@@ -131,6 +136,17 @@ def hear_all(recogniser: Recogniser, pieces: Iterable[np.ndarray]) -> Iterator[H
     for piece in pieces:
         yield from recogniser.hear(piece)
     yield from recogniser.finish()
+
+
+def _same_dither() -> None:
+    """Let the faint noise that Vosk lays under the sound begin as it always does.
+
+    It comes from C's ``rand``: begun anew with each utterance, the same sound
+    gives the same words whatever was said before. Where C's library cannot be
+    reached, a doubtful utterance may be heard one way today and another tomorrow.
+    """
+    if sys.platform != "win32":
+        ctypes.CDLL(None).srand(1)
 
 
 def _decoder(prepared: Prepared, alternatives: int) -> vosk.KaldiRecognizer:

@@ -327,7 +327,7 @@ def day_of_work(visit: Visit, seed: int = 1, noise: Path | None = None) -> Sound
     parts += [_rested(talk(f"shared {number}")) for number in range(TALK_MINUTES)]
     parts.append(noise_alone(random.Random(f"endurance {seed}"), noises))
     shared = np.resize(np.concatenate(parts), (BLOCK_S - FRESH_S) * RATE_HZ)
-    return Sound(_rested(shared[: -2 * RATE_HZ]), lambda number: talk(f"fresh {number}"))
+    return Sound(_rested(shared[: -2 * RATE_HZ]), lambda number: _rested(talk(f"fresh {number}")[: -2 * RATE_HZ]))
 
 
 def _rested(sound: np.ndarray) -> np.ndarray:

@@ -45,15 +45,18 @@ def synthesise(
     voices: Voices,
     chunks: Annotated[int, typer.Option(help="Chunks of 60 utterances, about three minutes each.")] = 400,
     first: Annotated[int, typer.Option(help="Number of the first chunk.")] = 0,
+    strings: Annotated[bool, typer.Option("--strings", help="Digits and letters only.")] = False,
+    foreign: Annotated[float, typer.Option(help="Share of speakers with another first language.")] = 0.3,
     processes: Processes = 1,
 ) -> None:
     """Make synthetic speech for training: phrases of the demonstration's grammar and others."""
     from voicelog.training import synthesis
-    from voicelog.training.phrases import GrammarSampler
+    from voicelog.training.phrases import DIGITS_AND_LETTERS, GrammarSampler, PhraseSampler
     from voicelog.visiting import open_visit_or_demo
 
-    sampler = GrammarSampler(open_visit_or_demo(None).reader.network)
-    casting = synthesis.training_casting(tuple(f.stem for f in voices.glob("*.bin")), read_splits().voices)
+    grammar = GrammarSampler(open_visit_or_demo(None).reader.network)
+    sampler = PhraseSampler(DIGITS_AND_LETTERS) if strings else grammar
+    casting = synthesis.training_casting(tuple(f.stem for f in voices.glob("*.bin")), read_splits().voices, foreign)
     studio = synthesis.Studio(voices, casting, sampler, folder)
     synthesis.make_chunks(studio, range(first, first + chunks), processes)
     synthesis.join_indexes(folder)

@@ -222,6 +222,9 @@ SHAPES: tuple[tuple[float, Callable[[random.Random], Phrase]], ...] = (
     (0.24, reading), (0.12, bare_value), (0.08, command), (0.08, outcome), (0.17, digit_string),
     (0.07, telephone_number), (0.08, spelling), (0.05, spelt_word), (0.04, address), (0.04, naming), (0.03, talk),
 )  # fmt: skip
+DIGITS_AND_LETTERS: tuple[tuple[float, Callable[[random.Random], Phrase]], ...] = (
+    (0.40, digit_string), (0.22, telephone_number), (0.14, spelling), (0.14, spelt_word), (0.10, address),
+)  # fmt: skip
 
 
 class Sampler(Protocol):

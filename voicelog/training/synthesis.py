@@ -204,11 +204,11 @@ class Casting:
         return rng.choice(list(BRITISH)) if kind < self.foreign + self.regional else ""
 
 
-def training_casting(voices: tuple[str, ...], held_out: frozenset[str]) -> Casting:
+def training_casting(voices: tuple[str, ...], held_out: frozenset[str], foreign: float = 0.3) -> Casting:
     """Every voice that is not held out: British ones most, those of other first languages often enough to matter."""
     weight = {"b": 3.0, "a": 1.0}
     kept = {v: weight.get(v[0], 0.6) for v in voices if v not in held_out}
-    return Casting(kept, TRAINING_ACCENTS, foreign=0.3, regional=0.12)
+    return Casting(kept, TRAINING_ACCENTS, foreign=foreign, regional=0.12)
 
 
 def scoring_casting(splits: Splits) -> Casting:
