@@ -15,6 +15,7 @@ from voicelog.hearing.nnet3 import read_model  # noqa: E402
 from voicelog.training import augmentation  # noqa: E402
 from voicelog.training.corpus import read_corpora  # noqa: E402
 from voicelog.training.export import acoustic_model, export, mean_of, shape_from  # noqa: E402
+from voicelog.training.assembly import masked  # noqa: E402
 from voicelog.training.features import WARPS, FilterBanks, triangles  # noqa: E402
 from voicelog.training.loop import Trainer  # noqa: E402
 from voicelog.training.network import Network  # noqa: E402
@@ -148,3 +149,9 @@ def test_runs_are_averaged_weight_by_weight(tmp_path):
     mean_of([tmp_path / "one", tmp_path / "other"], tmp_path / "mean")
     found = torch.load(tmp_path / "mean" / "average.pt")
     assert found["w"].tolist() == [2.0, 0.5] and int(found["count"]) == 7
+
+
+def test_a_stronger_masking_hides_more():
+    banks = torch.randn(200, 60, 64)
+    hidden = [float((masked(banks, strength) != banks).float().mean()) for strength in (0.0, 1.0, 2.0)]
+    assert hidden[0] == 0 and hidden[2] > 1.6 * hidden[1] > 0.1

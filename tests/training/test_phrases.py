@@ -4,7 +4,15 @@ import random
 
 import pytest
 
-from voicelog.training.phrases import DIGITS, DIGITS_AND_LETTERS, SHAPES, GrammarSampler, PhraseSampler, cardinal, digit_by_digit
+from voicelog.training.phrases import (
+    DIGITS,
+    DIGITS_AND_LETTERS,
+    SHAPES,
+    GrammarSampler,
+    PhraseSampler,
+    cardinal,
+    digit_by_digit,
+)
 from voicelog.visiting import open_visit_or_demo
 
 CARDINALS = [

@@ -130,13 +130,14 @@ def train(
     seed: int = 0,
     start: Annotated[Path | None, typer.Option(help="A finished model folder of the same shape to go on from.")] = None,
     rate: Annotated[float | None, typer.Option(help="Learning rate, where not the recipe's.")] = None,
+    masking: Annotated[float, typer.Option(help="How wide the hidden bands are, against the usual.")] = Recipe.masking,
 ) -> None:
     """Train the network within a budget of time."""
     from voicelog.training.loop import Trainer
     from voicelog.training.pronunciations import read_lexicon
 
     began = time.monotonic()
-    other = {"seed": seed, "seconds_per_step": seconds} | ({} if rate is None else {"learning_rate": rate})
+    other = {"seed": seed, "seconds_per_step": seconds, "masking": masking} | ({} if rate is None else {"learning_rate": rate})
     begin = Recipe if start is None else Recipe.going_on
     recipe = begin(NetworkShape(width, bottleneck, layers, dropout=dropout), **other)
     splits = read_splits()

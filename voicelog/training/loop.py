@@ -199,7 +199,8 @@ class Trainer:
     def _prepare(self) -> None:
         """Everything on the accelerator; after the other processes have started."""
         recipe = self.recipe
-        self.assembler = Assembler(self._on_device(self._corpus.sound), self._on_device(self._noise), random.Random(1))
+        sound, noise = self._on_device(self._corpus.sound), self._on_device(self._noise)
+        self.assembler = Assembler(sound, noise, random.Random(recipe.seed + 1), recipe.masking)
         self.bigram = torch.from_numpy(bigram_of(self.utterances, self.lexicon)).to(self.device)
         network = self._network().to(self.device)
         optimiser = torch.optim.AdamW(

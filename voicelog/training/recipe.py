@@ -24,7 +24,7 @@ SHARES = {
     "student-digits": Share(1.5, 0.85, True),
     "librispeech-other": Share(1.0),
     "synthetic": Share(1.0, 0.2),
-    "synthetic-trade": Share(0.6, 0.1),
+    "synthetic-trade": Share(0.8, 0.1),
 }
 
 
@@ -69,6 +69,7 @@ class Recipe:
     full_augmentation_from: float = 0.25  # share of the time over which augmentation grows
     average_decay: float = 0.999
     averaged_every: int = 4  # steps
+    masking: float = 1.0  # how wide the hidden bands and stretches are, against the usual
 
     @classmethod
     def going_on(cls, network: NetworkShape, **other) -> "Recipe":
