@@ -13,9 +13,9 @@ torch = pytest.importorskip("torch")
 from voicelog.hearing.filterbank import filter_banks, mel_triangles  # noqa: E402
 from voicelog.hearing.nnet3 import read_model  # noqa: E402
 from voicelog.training import augmentation  # noqa: E402
+from voicelog.training.assembly import masked  # noqa: E402
 from voicelog.training.corpus import read_corpora  # noqa: E402
 from voicelog.training.export import acoustic_model, export, mean_of, shape_from  # noqa: E402
-from voicelog.training.assembly import masked  # noqa: E402
 from voicelog.training.features import WARPS, FilterBanks, triangles  # noqa: E402
 from voicelog.training.loop import Trainer  # noqa: E402
 from voicelog.training.network import Network  # noqa: E402

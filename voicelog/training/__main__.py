@@ -137,7 +137,9 @@ def train(
     from voicelog.training.pronunciations import read_lexicon
 
     began = time.monotonic()
-    other = {"seed": seed, "seconds_per_step": seconds, "masking": masking} | ({} if rate is None else {"learning_rate": rate})
+    other = {"seed": seed, "seconds_per_step": seconds, "masking": masking} | (
+        {} if rate is None else {"learning_rate": rate}
+    )
     begin = Recipe if start is None else Recipe.going_on
     recipe = begin(NetworkShape(width, bottleneck, layers, dropout=dropout), **other)
     splits = read_splits()
