@@ -5,10 +5,13 @@ import random
 import numpy as np
 import pytest
 
+from voicelog.training import synthesis
+from voicelog.training.phrases import PhraseSampler, single_word
 from voicelog.training.splits import read_splits
 from voicelog.training.synthesis import (
     MARGIN,
     TOKENS,
+    Studio,
     as_spoken,
     join_indexes,
     respelt,
@@ -47,6 +50,23 @@ def test_training_never_casts_a_held_out_voice_or_accent():
         speaker = casting.draw(rng)
         assert not splits.keeps_out(speaker.voices, speaker.accent)
         assert sum(speaker.voices.values()) == pytest.approx(1.0) and 0.7 < speaker.speed < 1.45
+
+
+def test_a_speaker_who_says_several_words_in_a_row_is_named(tmp_path, monkeypatch):
+    monkeypatch.setattr(synthesis, "synthesiser_of", lambda voices: _Mute())
+    casting = training_casting(VOICES, read_splits().voices)
+    words = PhraseSampler(((1.0, single_word),))
+    rows = [row for _, row in Studio(tmp_path, casting, words, tmp_path, "synthetic-words", 10).utterances(7)]
+    assert [row["speaker"] for row in rows] == [f"7-{n // 10}" for n in range(60)]
+    assert len({str(row["voices"]) + str(row["speed"]) for row in rows}) <= 6
+    assert all(row["corpus"] == "synthetic-words" and len(row["text"].split()) == 1 for row in rows)
+    (row, *_) = [row for _, row in Studio(tmp_path, casting, words, tmp_path).utterances(7)]
+    assert row["corpus"] == "synthetic-trade" and "speaker" not in row
+
+
+class _Mute:
+    def speak(self, *said) -> np.ndarray:
+        return np.zeros(10, np.int16)
 
 
 def test_scoring_casts_held_out_voices_alone():

@@ -16,6 +16,7 @@ import os
 import platform
 import time
 from concurrent.futures import ProcessPoolExecutor
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -36,6 +37,17 @@ Folders = Annotated[
 
 
 Voices = Annotated[Path, typer.Option(help="The synthesiser's voices, one .bin each.")]
+
+
+class Kind(StrEnum):
+    """What synthetic voices say."""
+
+    PHRASES = "phrases"
+    STRINGS = "strings"
+    WORDS = "words"
+
+
+WORDS_EACH = 10  # by one speaker, one after the other: they are joined into strings in training
 Processes = Annotated[int, typer.Option(help="How many speak at a time.")]
 
 
@@ -45,21 +57,30 @@ def synthesise(
     voices: Voices,
     chunks: Annotated[int, typer.Option(help="Chunks of 60 utterances, about three minutes each.")] = 400,
     first: Annotated[int, typer.Option(help="Number of the first chunk.")] = 0,
-    strings: Annotated[bool, typer.Option("--strings", help="Digits and letters only.")] = False,
+    kind: Annotated[
+        Kind, typer.Option(help="Phrases of the trade, strings of digits and letters, or single words.")
+    ] = (Kind.PHRASES),
     foreign: Annotated[float, typer.Option(help="Share of speakers with another first language.")] = 0.3,
     processes: Processes = 1,
 ) -> None:
-    """Make synthetic speech for training: phrases of the demonstration's grammar and others."""
+    """Make synthetic speech for training: phrases of the demonstration's grammar and others, strings, or words."""
     from voicelog.training import synthesis
-    from voicelog.training.phrases import DIGITS_AND_LETTERS, GrammarSampler, PhraseSampler
-    from voicelog.visiting import open_visit_or_demo
 
-    grammar = GrammarSampler(open_visit_or_demo(None).reader.network)
-    sampler = PhraseSampler(DIGITS_AND_LETTERS) if strings else grammar
     casting = synthesis.training_casting(tuple(f.stem for f in voices.glob("*.bin")), read_splits().voices, foreign)
-    studio = synthesis.Studio(voices, casting, sampler, folder)
+    single = kind is Kind.WORDS
+    corpus, each = ("synthetic-words", WORDS_EACH) if single else ("synthetic-trade", 1)
+    studio = synthesis.Studio(voices, casting, _sampler(kind), folder, corpus, each)
     synthesis.make_chunks(studio, range(first, first + chunks), processes)
     synthesis.join_indexes(folder)
+
+
+def _sampler(kind: Kind):
+    from voicelog.training.phrases import DIGITS_AND_LETTERS, GrammarSampler, PhraseSampler, single_word
+    from voicelog.visiting import open_visit_or_demo
+
+    if kind is Kind.PHRASES:
+        return GrammarSampler(open_visit_or_demo(None).reader.network)
+    return PhraseSampler(DIGITS_AND_LETTERS if kind is Kind.STRINGS else ((1.0, single_word),))
 
 
 @app.command()

@@ -222,6 +222,18 @@ SHAPES: tuple[tuple[float, Callable[[random.Random], Phrase]], ...] = (
     (0.24, reading), (0.12, bare_value), (0.08, command), (0.08, outcome), (0.17, digit_string),
     (0.07, telephone_number), (0.08, spelling), (0.05, spelt_word), (0.04, address), (0.04, naming), (0.03, talk),
 )  # fmt: skip
+
+
+def single_word(rng: random.Random) -> Phrase:
+    """A digit, a letter, or a word of the trade, by itself: the digits that recordings of people lack come up most."""
+    lacking = ("two", "three", "four", "six", "seven", "nine")
+    others = (*ZEROS, "point", "double", "one", "five", "eight")
+    trade = tuple(word for word in (*UNITS, *PROWORDS, *RESULTS) if " " not in word)
+    kind = rng.random()
+    words = lacking if kind < 0.45 else others if kind < 0.6 else LETTERS if kind < 0.85 else trade
+    return Phrase(rng.choice(words), spelled=True)
+
+
 DIGITS_AND_LETTERS: tuple[tuple[float, Callable[[random.Random], Phrase]], ...] = (
     (0.40, digit_string), (0.22, telephone_number), (0.14, spelling), (0.14, spelt_word), (0.10, address),
 )  # fmt: skip

@@ -25,6 +25,7 @@ SHARES = {
     "librispeech-other": Share(1.0),
     "synthetic": Share(1.0, 0.2),
     "synthetic-trade": Share(0.8, 0.1),
+    "synthetic-words": Share(1.0, 0.7, True),
 }
 
 

@@ -229,17 +229,21 @@ class Studio:
     casting: Casting
     sampler: Sampler
     folder: Path
+    corpus: str = "synthetic-trade"
+    each: int = 1  # utterances by one speaker before the next one
 
     def utterances(self, number: int) -> Iterator[Spoken]:
         """Those of one chunk; the same number gives the same speech."""
         rng, synthesiser = random.Random(number), synthesiser_of(self.voices)
-        for _ in range(UTTERANCES_PER_CHUNK):
+        for place in range(UTTERANCES_PER_CHUNK):
             phrase: Phrase = self.sampler.draw(rng)
-            speaker = self.casting.draw(rng)
-            made = draw_changes(speaker.way, rng)
+            if place % self.each == 0:
+                speaker = self.casting.draw(rng)
+                made = draw_changes(speaker.way, rng)
             sound = synthesiser.speak(phrase.words, speaker.voices, speaker.accent, speaker.speed, phrase.spelled, made)
             words = phrase.words.replace(",", "")
-            yield sound, {"corpus": "synthetic-trade", "text": words, **speaker.row()}
+            named = {"speaker": f"{number}-{place // self.each}"} if self.each > 1 else {}
+            yield sound, {"corpus": self.corpus, "text": words, **speaker.row(), **named}
 
 
 @dataclass(frozen=True)
