@@ -61,13 +61,16 @@ def latency(as_json: AsJson = False) -> None:
 def accuracy(
     folder: Annotated[list[Path], typer.Argument(metavar="DIR...", help="sets to score")],
     noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise; pink noise otherwise")] = None,
+    ratio: Annotated[
+        list[int] | None, typer.Option(metavar="dB", help="of speech above noise; may be repeated; else 20 and 10")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Every set clean, in noise and through a narrow band."""
+    """Every set as recorded, in noise and through a narrow band."""
     from voicelog.proving.accuracy import bench_accuracy
 
     with progress() as told:
-        found = bench_accuracy(folder, noise, progress=told)
+        found = bench_accuracy(folder, noise, ratios_dB=(None, *(ratio or (20, 10))), progress=told)
     show(found, as_json)
 
 
@@ -250,7 +253,7 @@ def endurance(
     noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise; made otherwise")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """A long day of readings, talk and noise through one session: memory, drift, utterances missed."""
+    """A long day of readings, talk and noise through one session: memory, drift, calls missed."""
     from voicelog.proving.endurance import bench_endurance
 
     def told(row: BaseModel) -> None:

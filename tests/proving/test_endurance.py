@@ -10,7 +10,7 @@ from voicelog.hearing.audio import PIECE
 from voicelog.hearing.filterbank import RATE_HZ
 from voicelog.hearing.listening import SoundEar
 from voicelog.model import Heard, Hypothesis, Word
-from voicelog.proving.endurance import Endurance, Sound, endure
+from voicelog.proving.endurance import Block, Compared, Endurance, Sound, compare, endure
 from voicelog.resources import data_folder
 from voicelog.visit import open_visit
 
@@ -71,6 +71,15 @@ def test_a_day_without_fault(day):
 def test_a_missed_utterance_is_noticed(day):
     found = day(Marks(misses=(8,)))
     assert found.missed == 1 and not found.passed
+
+
+def test_a_call_that_is_lost_counts_and_talk_heard_otherwise_is_told_apart():
+    first = Block(heard=[(1.0, "circuit one"), (2.0, "where am i"), (3.0, "affirm")], calls={0, 2})
+    assert compare(first, Block(heard=first.heard)) == Compared(0, 0, 0, 0.0)
+    talk = Block(heard=[(1.0, "circuit one"), (2.0, "water heater"), (3.0, "affirm")])
+    assert compare(first, talk) == Compared(missed=0, otherwise=1, added=1, drift_s=0.0)
+    assert compare(first, Block(heard=[(1.0, "circuit one"), (2.0, "where am i")])).missed == 1
+    assert compare(first, Block(heard=[*first.heard[:2], (3.6, "affirm")])).missed == 1
 
 
 def test_a_clock_that_drifts_is_noticed(day):

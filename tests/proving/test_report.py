@@ -57,7 +57,7 @@ def test_figures_of_all_go_into_one_document(tmp_path):
         "200 kills of the writer lost 0 of 960 acknowledged readings.",
         "102 changes to a journal were tried, 0 of them missed. "
         "900 odd files, talks and requests broke 0 of 2 targets.",
-        "0.5 hours of sound: 0 of 300 utterances missed, drift 0.1 ms, memory 487 to 553 MB. "
+        "0.5 hours of sound: 0 calls missed among 300 utterances, drift 0.1 ms, memory 487 to 553 MB. "
         "A journal of 10,000 entries opens in 0.3 s, a sheet of 200 circuits in 0.8 s; "
         "50 viewers have a reading 12 ms after it.",
     ):

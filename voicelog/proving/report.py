@@ -208,7 +208,7 @@ def _lasted(found: Mapping[str, Any]) -> list[str]:
     if day := found.get("endurance"):
         utterances = sum(day["utterances_a_block"])
         said.append(
-            f"{day['hours']:g} hours of sound: {day['missed']} of {utterances:,} utterances missed, "
+            f"{day['hours']:g} hours of sound: {day['missed']} calls missed among {utterances:,} utterances, "
             f"drift {day['drift_ms']:g} ms, memory {day['start_MB']:.0f} to {day['rows'][-1]['resident_MB']:.0f} MB."
         )
     if load := found.get("load"):
