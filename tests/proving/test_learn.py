@@ -9,8 +9,20 @@ import soundfile
 from tests.learning.test_adaptation import QUICK
 from tests.learning.test_lesson import general  # noqa: F401  a fixture
 from voicelog.errors import InputError
+from voicelog.hearing.word_graph import FILLER
 from voicelog.learning.adaptation import Spoken
-from voicelog.proving.learn import CONDITIONS, Point, bench_learn, lengths, read_people, sounding_alike, summary, table
+from voicelog.proving.learn import (
+    CONDITIONS,
+    Point,
+    Sentences,
+    bench_learn,
+    lengths,
+    read_people,
+    sounding_alike,
+    summary,
+    table,
+)
+from voicelog.visiting import open_visit_or_demo, word_graph
 
 
 def folder_of(tmp_path, rows):
@@ -43,6 +55,16 @@ def test_little_speech_is_heard_in_parts_after_learning_from_the_others(tmp_path
 def test_words_that_sound_the_same_count_as_one():
     ways = {"to": (("T", "UW"), ("T", "AH")), "two": (("T", "UW"),), "ten": (("T", "EH", "N"),)}
     assert sounding_alike(ways, ways.__getitem__) == {"to": "to", "two": "to", "ten": "ten"}
+
+
+def test_sentences_of_the_trade_are_heard_as_the_program_hears_them():
+    visit = open_visit_or_demo(None)
+    hearing = Sentences(visit, word_graph(visit))
+    assert visit.reader.network.parses(("one", "point", "two"))  # so that digits alone are parted from sentences
+    said = tuple(["circuit", "four", "zed", "s", "one", "point", "two", "six", "ohms"])
+    assert hearing.mistakes(said, (*said[:-1], "ohm")) == 0  # the same reading
+    assert hearing.mistakes(said, (FILLER, *said)) == 0
+    assert hearing.mistakes(said, tuple(["circuit", "four", "zed", "s", "one", "point", "two", "five", "ohms"])) == 1
 
 
 def test_a_whole_run(tmp_path, general):  # noqa: F811

@@ -147,12 +147,16 @@ def _line(one: _Set, condition: Condition, score: StringScore) -> Line:
 
 def _as_meant(one: _Set, row: Row) -> Row:
     """Words of the trade that mean what was said are taken as said ("at" may be left out, "megohm" may be one)."""
-    if one.kind != "trade" or row.said == row.heard:
+    if one.kind != "trade" or not mean_the_same(row.said, row.heard, one.visit):
         return row
-    context = Context(board=one.visit.sheet.boards[0].reference)
-    said, heard = (one.visit.reader.read(words, context) for words in (row.said, row.heard))
-    same = said == heard and not isinstance(heard, NotUnderstood)
-    return row.model_copy(update={"heard": row.said}) if same else row
+    return row.model_copy(update={"heard": row.said})
+
+
+def mean_the_same(said: tuple[str, ...], heard: tuple[str, ...], visit: Visit) -> bool:
+    """Whether both are sentences of the trade with one meaning at the first board of ``visit``."""
+    context = Context(board=visit.sheet.boards[0].reference)
+    meant, understood = (visit.reader.read(words, context) for words in (said, heard))
+    return meant == understood and not isinstance(understood, NotUnderstood)
 
 
 # ---------------------------------------------------------------- what may be heard

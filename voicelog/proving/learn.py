@@ -7,9 +7,11 @@ A folder holds sound files and ``index.jsonl``, one recording a line:
     {"file": "a.flac", "text": "zed s one point two ohms", "speaker": "1", "role": "enrol"}
 
 Recordings with the role ``enrol`` are learnt from, in their order, up to so many
-seconds; those with the role ``test`` are heard through a loop over all words of
-the folder (words that sound the same count as one), by stock Vosk, first with
-the general model and then with the speaker's own. Where a person's speech is
+seconds; those with the role ``test`` are heard by stock Vosk, first with the
+general model and then with the speaker's own. Where all of these are sentences
+of the trade, and not mere digits, they are heard as the program would hear them, and
+what means the same counts as said; otherwise through a loop over all their words
+(words that sound the same count as one). Where a person's speech is
 too little to be divided, the role ``both`` has each quarter of it heard after
 learning from the other three. A narrow band lies over both kinds of recording (one person,
 one headset); noise is added to the test recordings alone (learnt in the
@@ -36,13 +38,17 @@ from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED
 from voicelog.hearing.network import AcousticModel
 from voicelog.hearing.nnet3 import read_model
 from voicelog.hearing.phones import Pronunciation
+from voicelog.hearing.word_graph import FILLER
 from voicelog.keeping.storage import Progress, quiet
 from voicelog.learning.adaptation import Kind, Recipe, Spoken, learn
 from voicelog.learning.alignment import Pronounce
 from voicelog.learning.trial import heard_by
 from voicelog.learning.variation import Variation, varied
 from voicelog.model import Noun
-from voicelog.proving.strings import mistakes_between
+from voicelog.proving.accuracy import mean_the_same
+from voicelog.proving.strings import DIGITS, mistakes_between
+from voicelog.visit import Visit
+from voicelog.visiting import open_visit_or_demo, word_graph
 
 SECONDS = (15.0, 30.0, 60.0, 90.0, 180.0)
 MAIN_S = 90.0  # the length whose figures stand at the top of the answer
@@ -142,10 +148,6 @@ class Person:
         """Every phrase that is heard."""
         return tuple(phrase for division in self.divisions for phrase in division.test)
 
-    @property
-    def words(self) -> set[str]:
-        return {word for one in self.divisions for phrase in (*one.enrol, *one.test) for word in phrase.words}
-
 
 def bench_learn(
     folder: Path,
@@ -162,10 +164,8 @@ def bench_learn(
     not found again. Raises InputError naming file and line, SoundError, ModelError.
     """
     people = read_people(folder)
-    words = {word for person in people for word in person.words}
     pronounce = bundled_lexicon().pronounce
-    alike = sounding_alike(words, pronounce)
-    bench = _Bench(read_model(model / ACOUSTIC), loop(set(alike.values())), alike, pronounce, recipe or Recipe())
+    bench = _Bench(read_model(model / ACOUSTIC), _hearing(people, pronounce), pronounce, recipe or Recipe())
     points = _points_in(kept)
     for number, person in enumerate(people):
         progress(number, len(people))
@@ -254,8 +254,7 @@ class Trial:
 @dataclass(frozen=True, eq=False)
 class _Bench:
     general: AcousticModel
-    graph: WordGraph
-    alike: dict[str, str]  # word -> the one of its sound that is in the graph
+    hearing: "Loop | Sentences"
     pronounce: Pronounce
     recipe: Recipe
 
@@ -288,9 +287,46 @@ class _Bench:
 
     def mistakes(self, model: AcousticModel, phrases: tuple[Spoken, ...]) -> list[int]:
         """Words wrong in each phrase, heard by stock Vosk."""
-        heard = heard_by(model, phrases, self.graph)
-        said = [tuple(self.alike[word] for word in phrase.words) for phrase in phrases]
-        return [mistakes_between(*both) for both in zip(said, heard, strict=True)]
+        heard = heard_by(model, phrases, self.hearing.graph)
+        return [self.hearing.mistakes(phrase.words, words) for phrase, words in zip(phrases, heard, strict=True)]
+
+
+# ---------------------------------------------------------------- what may be heard
+
+
+def _hearing(people: tuple[Person, ...], pronounce: Pronounce) -> "Loop | Sentences":
+    visit = open_visit_or_demo(None)
+    said = [phrase.words for person in people for phrase in person.test]
+    every = {word for words in said for word in words}
+    if not every <= set(DIGITS) and all(visit.reader.network.parses(words) for words in said):
+        return Sentences(visit, word_graph(visit))
+    alike = sounding_alike(every, pronounce)
+    return Loop(alike, loop(set(alike.values())))
+
+
+@dataclass(frozen=True, eq=False)
+class Loop:
+    """Any word after any other."""
+
+    alike: dict[str, str]  # word -> the one of its sound that is in the graph
+    graph: WordGraph
+
+    def mistakes(self, said: tuple[str, ...], heard: tuple[str, ...]) -> int:
+        """Words put in, left out or changed."""
+        return mistakes_between(tuple(self.alike[word] for word in said), heard)
+
+
+@dataclass(frozen=True, eq=False)
+class Sentences:
+    """What the program listens for on the demonstration's job, talk outside it let through."""
+
+    visit: Visit
+    graph: WordGraph
+
+    def mistakes(self, said: tuple[str, ...], heard: tuple[str, ...]) -> int:
+        """None where the meaning is the same; otherwise words put in, left out or changed."""
+        words = tuple(word for word in heard if word != FILLER)
+        return 0 if mean_the_same(said, words, self.visit) else mistakes_between(said, words)
 
 
 def sounding_alike(words: Iterable[str], pronounce: Pronounce) -> dict[str, str]:
