@@ -192,7 +192,7 @@ class Desk:
     judge: Callable[[Reading, Record], Verdict]
     doubt: Callable[[Reading, Record], str]  # why a value is hard to believe, as a question; empty when it is not
     policy: Policy = Policy.EVERY
-    close: float = 2.0  # nats: two readings nearer than this are both asked about (``voicelog bench meant`` tells)
+    close: float = 4.0  # nats: two readings nearer than this are both asked about (``voicelog bench meant`` tells)
 
     def board(self, talk: Conversation) -> str:
         """The board in hand: that of the place in hand, or else the sheet's first."""
