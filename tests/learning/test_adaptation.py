@@ -25,6 +25,7 @@ QUICK = Recipe(
     rivals=0.0,
     least_fall=0.0,
     full_rate_from_s=0.1,
+    fewest_apart=1,
 )
 
 
@@ -196,6 +197,13 @@ def test_who_is_heard_well_is_left_alone(general):
     well = learn(general, said, pronounce, replace(QUICK, heard_well=1.1))
     assert (well.kind, well.model, well.steps) == (Kind.GENERAL, general, 0)
     assert learn(general, said, pronounce, replace(QUICK, heard_well=0.0)).steps > 0
+
+
+def test_who_said_too_few_phrases_to_judge_by_is_left_alone(general):
+    said = phrases(someone(general, 0.25), 14)
+    assert learn(general, said, pronounce, replace(QUICK, fewest_apart=4)).steps > 0
+    little = learn(general, said[:9], pronounce, replace(QUICK, fewest_apart=4))
+    assert (little.kind, little.model, little.steps) == (Kind.GENERAL, general, 0)
 
 
 def test_progress_runs_from_nothing_to_all(general):

@@ -76,6 +76,7 @@ class Recipe:
     level_spread: float = 0.5  # of the phrase's log energy
     misfit: float = 4.0  # nats a phone; words further than that from what is heard were hardly said, and are left out
     kept_apart: int = 4  # every fourth phrase judges and is not learnt from
+    fewest_apart: int = 4  # of those; three phrases that gain by chance prove nothing
     blends: tuple[float, ...] = (0.25, 0.5, 1.0)
     clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
     heard_well: float = 0.07  # share of phones wrong under which there is more to lose than to gain
@@ -103,7 +104,7 @@ class Judgement:
     def clearly_beats(self, other: "Judgement", errors: float, fall: float = 0.0) -> bool:
         """By so many standard errors of the mean gain, with the share ``fall`` fewer phones wrong, no worse in noise.
 
-        One phrase proves nothing. Where no phone of those kept apart comes right that was wrong before, there is
+        Where no phone of those kept apart comes right that was wrong before, there is
         nothing to gain and something to lose.
         """
         gains = np.subtract(other.losses, self.losses)
@@ -161,7 +162,7 @@ def learn(
         model, Kind.GENERAL, 0.0, before, before, seconds, model, model, tuple(x.spoken for x in kept_apart)
     )
 
-    if before.wrong < recipe.heard_well:
+    if before.wrong < recipe.heard_well or len(kept_apart) < recipe.fewest_apart:
         progress(1.0)
         return replace(unchanged, computing_s=time.process_time() - started)
     course = _Course(model, learnt_from, recipe, loss, kind)
