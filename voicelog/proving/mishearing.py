@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 Words = tuple[str, ...]
 
 # What the recogniser itself knows of it: of 15 readings misheard 8 had the right one within Desk.close as the next
-# likely, and of 100 heard right 10 had a wrong one so near (``voicelog bench meant``: calls in noise, with the model that
-# was bundled when this was written).
+# likely, and of 100 heard right 10 had a wrong one so near (``voicelog bench meant``: calls in noise, with the model
+# that was bundled when this was written).
 DOUBTED = 0.53
 NEEDLESS = 0.10
 
