@@ -67,10 +67,11 @@ def accuracy(
     as_json: AsJson = False,
 ) -> None:
     """Every set as recorded, in noise and through a narrow band."""
-    from voicelog.proving.accuracy import bench_accuracy
+    from voicelog.proving.accuracy import RATIOS_dB, bench_accuracy
 
+    ratios_dB = (None, *ratio) if ratio else RATIOS_dB
     with progress() as told:
-        found = bench_accuracy(folder, noise, ratios_dB=(None, *(ratio or (20, 10))), progress=told)
+        found = bench_accuracy(folder, noise, ratios_dB=ratios_dB, progress=told)
     show(found, as_json)
 
 

@@ -104,7 +104,7 @@ class Judgement:
     def clearly_beats(self, other: "Judgement", errors: float, fall: float = 0.0) -> bool:
         """By so many standard errors of the mean gain, with the share ``fall`` fewer phones wrong, no worse in noise.
 
-        Where no phone of those kept apart comes right that was wrong before, there is
+        One phrase proves nothing. Where no phone of those kept apart comes right that was wrong before, there is
         nothing to gain and something to lose.
         """
         gains = np.subtract(other.losses, self.losses)

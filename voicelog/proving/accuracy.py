@@ -13,7 +13,7 @@ noise, which falls by 3 dB an octave as the noise of streets and plant roughly
 does (common practice).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from multiprocessing import get_context
@@ -153,7 +153,9 @@ def _as_meant(one: _Set, row: Row) -> Row:
 
 
 def mean_the_same(said: tuple[str, ...], heard: tuple[str, ...], visit: Visit) -> bool:
-    """Whether both are sentences of the trade with one meaning at the first board of ``visit``."""
+    """Whether both are the same words, or sentences of the trade with one meaning at the first board of ``visit``."""
+    if said == heard:
+        return True
     context = Context(board=visit.sheet.boards[0].reference)
     meant, understood = (visit.reader.read(words, context) for words in (said, heard))
     return meant == understood and not isinstance(understood, NotUnderstood)
@@ -166,15 +168,20 @@ def _opened(folder: Path, model: Path, costs: GraphCosts | None) -> _Set:
     recordings = read_index(folder)
     texts = [recording.text for recording in recordings]
     visit = open_visit_or_demo(None)
-    words = {word for text in texts for word in text}
-    if words <= {*DIGITS, *REPEATS}:
-        kind, graph = "digits", digits_loop(words | {*SAID_FOR_DIGITS})
-    elif all(visit.reader.network.parses(text) for text in texts):
-        kind, graph = "trade", word_graph(visit)
+    words, kind = {word for text in texts for word in text}, kind_of(texts, visit)
+    if kind == "digits":
+        graph = digits_loop(words | {*SAID_FOR_DIGITS})
     else:
-        kind, graph = "words", loop(words)
+        graph = word_graph(visit) if kind == "trade" else loop(words)
     ear = prepared(open_folder(model), graph, costs=costs, search=JUDGING)
     return _Set(folder.resolve().name, kind, recordings, ear, visit)
+
+
+def kind_of(texts: Sequence[tuple[str, ...]], visit: Visit) -> str:
+    """Of a set: "digits", "trade" (sentences that are more than digits) or "words"."""
+    if {word for text in texts for word in text} <= {*DIGITS, *REPEATS}:
+        return "digits"
+    return "trade" if all(visit.reader.network.parses(text) for text in texts) else "words"
 
 
 def _hear(work: tuple[Prepared, str, tuple[Recording, ...], Condition, Samples, int]) -> list[Row]:

@@ -45,6 +45,7 @@ from voicelog.visiting import open_recogniser
 BLOCK_S = 900  # 15,000 pieces
 FRESH_S = 60  # of which the last minute is new each time
 TALK_MINUTES = 2  # of talk and noise that are the same in every block
+REST = 2 * RATE_HZ  # samples of an empty room behind each part
 HUSH = 8.0  # root mean square of the room where nothing else is, -72 dBFS
 MORNING = datetime(2026, 3, 2, 8, tzinfo=UTC)
 END = ("end", "of", "visit")  # said in the recordings, and not taken at its word here
@@ -187,7 +188,7 @@ class _Day(Watcher):
     ) -> None:
         self._sound, self._count, self._folder = sound, blocks, folder
         self._told, self._progress = told, progress
-        self._block_s = len(sound.block(0)) / RATE_HZ
+        self._block_s, self._shared_s = len(sound.block(0)) / RATE_HZ, len(sound.shared) / RATE_HZ
         self._an_hour = max(1, round(3600 / self._block_s))
         self._fed, self._recent = 0, Recent()
         self._blocks = [Block() for _ in range(blocks)]
@@ -219,7 +220,7 @@ class _Day(Watcher):
         self._last = heard
         block, into_s = self._at(heard.start_s)
         block.utterances += 1
-        if into_s < len(self._sound.shared) / RATE_HZ:
+        if into_s < self._shared_s:
             block.heard.append((into_s, " ".join(heard.texts)))
 
     def kept(self, entry: Entry, record: object, talk: object) -> None:
@@ -227,7 +228,7 @@ class _Day(Watcher):
             return
         block, into_s = self._at(self._last.start_s)
         block.entries += 1
-        shared = into_s < len(self._sound.shared) / RATE_HZ
+        shared = into_s < self._shared_s
         if shared:
             block.calls.add(len(block.heard) - 1)
         age_s = self._age(entry) if entry.clip else None
@@ -342,10 +343,15 @@ def day_of_work(visit: Visit, seed: int = 1, noise: Path | None = None) -> Sound
     parts += [_rested(talk(f"shared {number}")) for number in range(TALK_MINUTES)]
     parts.append(noise_alone(random.Random(f"endurance {seed}"), noises))
     shared = np.resize(np.concatenate(parts), (BLOCK_S - FRESH_S) * RATE_HZ)
-    return Sound(_rested(shared[: -2 * RATE_HZ]), lambda number: _rested(talk(f"fresh {number}")[: -2 * RATE_HZ]))
+    return Sound(_at_rest(shared), lambda number: _at_rest(talk(f"fresh {number}")))
+
+
+def _at_rest(sound: np.ndarray) -> np.ndarray:
+    """As long as it is, its end an empty room."""
+    return _rested(sound[:-REST])
 
 
 def _rested(sound: np.ndarray) -> np.ndarray:
     """With two seconds of an empty room after it."""
-    hush = np.random.default_rng(len(sound)).normal(0, HUSH, 2 * RATE_HZ)
+    hush = np.random.default_rng(len(sound)).normal(0, HUSH, REST)
     return np.concatenate([sound, np.rint(hush).astype(np.int16)])

@@ -45,8 +45,8 @@ from voicelog.learning.alignment import Pronounce
 from voicelog.learning.trial import heard_by
 from voicelog.learning.variation import Variation, varied
 from voicelog.model import Noun
-from voicelog.proving.accuracy import mean_the_same
-from voicelog.proving.strings import DIGITS, mistakes_between
+from voicelog.proving.accuracy import kind_of, mean_the_same
+from voicelog.proving.strings import mistakes_between
 from voicelog.visit import Visit
 from voicelog.visiting import open_visit_or_demo, word_graph
 
@@ -235,6 +235,43 @@ def _recording(folder: Path, line: str, where: str) -> tuple[str, str, Spoken]:
     return speaker, role, Spoken(read_sound(file), words)
 
 
+# ---------------------------------------------------------------- what may be heard
+
+
+@dataclass(frozen=True, eq=False)
+class Loop:
+    """Any word after any other."""
+
+    alike: dict[str, str]  # word -> the one of its sound that is in the graph
+    graph: WordGraph
+
+    def mistakes(self, said: tuple[str, ...], heard: tuple[str, ...]) -> int:
+        """Words put in, left out or changed."""
+        return mistakes_between(tuple(self.alike[word] for word in said), heard)
+
+
+@dataclass(frozen=True, eq=False)
+class Sentences:
+    """What the program listens for on the demonstration's job, talk outside it let through."""
+
+    visit: Visit
+    graph: WordGraph
+
+    def mistakes(self, said: tuple[str, ...], heard: tuple[str, ...]) -> int:
+        """None where the meaning is the same; otherwise words put in, left out or changed."""
+        words = tuple(word for word in heard if word != FILLER)
+        return 0 if mean_the_same(said, words, self.visit) else mistakes_between(said, words)
+
+
+def _hearing(people: tuple[Person, ...], pronounce: Pronounce) -> Loop | Sentences:
+    visit = open_visit_or_demo(None)
+    said = [phrase.words for person in people for phrase in person.test]
+    if kind_of(said, visit) == "trade":
+        return Sentences(visit, word_graph(visit))
+    alike = sounding_alike({word for words in said for word in words}, pronounce)
+    return Loop(alike, loop(set(alike.values())))
+
+
 # ---------------------------------------------------------------- learning and hearing
 
 
@@ -254,7 +291,7 @@ class Trial:
 @dataclass(frozen=True, eq=False)
 class _Bench:
     general: AcousticModel
-    hearing: "Loop | Sentences"
+    hearing: Loop | Sentences
     pronounce: Pronounce
     recipe: Recipe
 
@@ -289,44 +326,6 @@ class _Bench:
         """Words wrong in each phrase, heard by stock Vosk."""
         heard = heard_by(model, phrases, self.hearing.graph)
         return [self.hearing.mistakes(phrase.words, words) for phrase, words in zip(phrases, heard, strict=True)]
-
-
-# ---------------------------------------------------------------- what may be heard
-
-
-def _hearing(people: tuple[Person, ...], pronounce: Pronounce) -> "Loop | Sentences":
-    visit = open_visit_or_demo(None)
-    said = [phrase.words for person in people for phrase in person.test]
-    every = {word for words in said for word in words}
-    if not every <= set(DIGITS) and all(visit.reader.network.parses(words) for words in said):
-        return Sentences(visit, word_graph(visit))
-    alike = sounding_alike(every, pronounce)
-    return Loop(alike, loop(set(alike.values())))
-
-
-@dataclass(frozen=True, eq=False)
-class Loop:
-    """Any word after any other."""
-
-    alike: dict[str, str]  # word -> the one of its sound that is in the graph
-    graph: WordGraph
-
-    def mistakes(self, said: tuple[str, ...], heard: tuple[str, ...]) -> int:
-        """Words put in, left out or changed."""
-        return mistakes_between(tuple(self.alike[word] for word in said), heard)
-
-
-@dataclass(frozen=True, eq=False)
-class Sentences:
-    """What the program listens for on the demonstration's job, talk outside it let through."""
-
-    visit: Visit
-    graph: WordGraph
-
-    def mistakes(self, said: tuple[str, ...], heard: tuple[str, ...]) -> int:
-        """None where the meaning is the same; otherwise words put in, left out or changed."""
-        words = tuple(word for word in heard if word != FILLER)
-        return 0 if mean_the_same(said, words, self.visit) else mistakes_between(said, words)
 
 
 def sounding_alike(words: Iterable[str], pronounce: Pronounce) -> dict[str, str]:

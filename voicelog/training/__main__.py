@@ -23,6 +23,7 @@ from typing import Annotated
 import typer
 
 from voicelog.hearing.nnet3 import read_model
+from voicelog.training.accents import FOREIGN_SHARE
 from voicelog.training.corpus import read_corpora, read_noise, read_rows, read_sound
 from voicelog.training.recipe import NetworkShape, Recipe
 from voicelog.training.splits import read_splits
@@ -57,19 +58,16 @@ def synthesise(
     voices: Voices,
     chunks: Annotated[int, typer.Option(help="Chunks of 60 utterances, about three minutes each.")] = 400,
     first: Annotated[int, typer.Option(help="Number of the first chunk.")] = 0,
-    kind: Annotated[
-        Kind, typer.Option(help="Phrases of the trade, strings of digits and letters, or single words.")
-    ] = (Kind.PHRASES),
-    foreign: Annotated[float, typer.Option(help="Share of speakers with another first language.")] = 0.3,
+    kind: Annotated[Kind, typer.Option(help="Of the trade, of digits and letters, or one word each.")] = Kind.PHRASES,
+    foreign: Annotated[float, typer.Option(help="Share with another first language.")] = FOREIGN_SHARE,
     processes: Processes = 1,
 ) -> None:
     """Make synthetic speech for training: phrases of the demonstration's grammar and others, strings, or words."""
     from voicelog.training import synthesis
 
     casting = synthesis.training_casting(tuple(f.stem for f in voices.glob("*.bin")), read_splits().voices, foreign)
-    single = kind is Kind.WORDS
-    corpus, each = ("synthetic-words", WORDS_EACH) if single else ("synthetic-trade", 1)
-    studio = synthesis.Studio(voices, casting, _sampler(kind), folder, corpus, each)
+    in_a_row = {"corpus": "synthetic-words", "each": WORDS_EACH} if kind is Kind.WORDS else {}
+    studio = synthesis.Studio(voices, casting, _sampler(kind), folder, **in_a_row)
     synthesis.make_chunks(studio, range(first, first + chunks), processes)
     synthesis.join_indexes(folder)
 
@@ -158,9 +156,9 @@ def train(
     from voicelog.training.pronunciations import read_lexicon
 
     began = time.monotonic()
-    other = {"seed": seed, "seconds_per_step": seconds, "masking": masking} | (
-        {} if rate is None else {"learning_rate": rate}
-    )
+    other = {"seed": seed, "seconds_per_step": seconds, "masking": masking}
+    if rate is not None:
+        other["learning_rate"] = rate
     begin = Recipe if start is None else Recipe.going_on
     recipe = begin(NetworkShape(width, bottleneck, layers, dropout=dropout), **other)
     splits = read_splits()

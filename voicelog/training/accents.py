@@ -173,6 +173,7 @@ BRITISH: dict[str, tuple[Change, ...]] = {
 }
 
 EVERY_WAY = FOREIGN | BRITISH
+FOREIGN_SHARE = 0.3  # of the speakers of training speech, where nothing else is asked
 
 
 def draw_changes(way: str, rng: random.Random) -> Changes:

@@ -69,7 +69,7 @@ def uniform_alignment(sound: Tensor, layout: Layout) -> Tensor:
 class Assembler:
     """Turns layouts into batches, with or without hardship."""
 
-    def __init__(self, signal: Tensor, noise: Tensor | None, rng: random.Random, masking: float = 1.0) -> None:
+    def __init__(self, signal: Tensor, noise: Tensor | None, rng: random.Random, masking: float) -> None:
         self._signal, self._noise, self._rng, self._masking = signal, noise, rng, masking
         self._banks = FilterBanks().to(signal.device)
 
@@ -101,10 +101,10 @@ class Assembler:
         return Batch(banks, labels.to(banks.device, non_blocking=True), counts, lengths, alignment)
 
 
-def masked(banks: Tensor, strength: float = 1.0) -> Tensor:
+def masked(banks: Tensor, strength: float) -> Tensor:
     """Up to two bands of up to 8 filters and one stretch of up to 0.12 s hidden behind the mean (Park et al. 2019).
 
-    At ``strength`` 2 they are up to twice as wide.
+    That is at ``strength`` 1; at 2 they are up to twice as wide.
     """
     batch, frames, bins = banks.shape
     mean = banks.mean((1, 2), keepdim=True)

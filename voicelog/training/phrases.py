@@ -74,6 +74,9 @@ TALK = listed("""
     i thought we had finished with that side|he will ring you back when he gets home""")
 
 
+LACKING = ("two", "three", "four", "six", "seven", "nine")  # in the recordings of single words by many people
+IN_NUMBERS = (*ZEROS, "point", "double", "one", "five", "eight")
+ONE_WORD = tuple(word for word in (*UNITS, *PROWORDS, *RESULTS) if " " not in word)
 SPELLABLE = tuple(word for word in " ".join((*ROOMS, *TALK, *QUANTITIES)).split() if 2 < len(word) < 9)
 
 
@@ -218,7 +221,9 @@ def spelt_word(rng: random.Random) -> Phrase:
     return Phrase(rng.choice(("", "", word + ", ")) + spelt, spelled=True)
 
 
-SHAPES: tuple[tuple[float, Callable[[random.Random], Phrase]], ...] = (
+Shapes = tuple[tuple[float, Callable[[random.Random], Phrase]], ...]  # how often each is drawn
+
+SHAPES: Shapes = (
     (0.24, reading), (0.12, bare_value), (0.08, command), (0.08, outcome), (0.17, digit_string),
     (0.07, telephone_number), (0.08, spelling), (0.05, spelt_word), (0.04, address), (0.04, naming), (0.03, talk),
 )  # fmt: skip
@@ -226,15 +231,11 @@ SHAPES: tuple[tuple[float, Callable[[random.Random], Phrase]], ...] = (
 
 def single_word(rng: random.Random) -> Phrase:
     """A digit, a letter, or a word of the trade, by itself: the digits that recordings of people lack come up most."""
-    lacking = ("two", "three", "four", "six", "seven", "nine")
-    others = (*ZEROS, "point", "double", "one", "five", "eight")
-    trade = tuple(word for word in (*UNITS, *PROWORDS, *RESULTS) if " " not in word)
-    kind = rng.random()
-    words = lacking if kind < 0.45 else others if kind < 0.6 else LETTERS if kind < 0.85 else trade
+    (words,) = rng.choices((LACKING, IN_NUMBERS, LETTERS, ONE_WORD), (0.45, 0.15, 0.25, 0.15))
     return Phrase(rng.choice(words), spelled=True)
 
 
-DIGITS_AND_LETTERS: tuple[tuple[float, Callable[[random.Random], Phrase]], ...] = (
+DIGITS_AND_LETTERS: Shapes = (
     (0.40, digit_string), (0.22, telephone_number), (0.14, spelling), (0.14, spelt_word), (0.10, address),
 )  # fmt: skip
 
@@ -249,7 +250,7 @@ class Sampler(Protocol):
 class PhraseSampler:
     """Draws phrases; the shapes' weights sum to 1."""
 
-    shapes: tuple[tuple[float, Callable[[random.Random], Phrase]], ...] = SHAPES
+    shapes: Shapes = SHAPES
 
     def draw(self, rng: random.Random) -> Phrase:
         weights = [weight for weight, _ in self.shapes]

@@ -22,7 +22,7 @@ import numpy as np
 import soundfile
 import soxr
 
-from voicelog.training.accents import BRITISH, FOREIGN, Changes, changed, draw_changes
+from voicelog.training.accents import BRITISH, FOREIGN, FOREIGN_SHARE, Changes, changed, draw_changes
 from voicelog.training.phrases import Phrase, Sampler
 from voicelog.training.splits import Splits
 
@@ -204,7 +204,7 @@ class Casting:
         return rng.choice(list(BRITISH)) if kind < self.foreign + self.regional else ""
 
 
-def training_casting(voices: tuple[str, ...], held_out: frozenset[str], foreign: float = 0.3) -> Casting:
+def training_casting(voices: tuple[str, ...], held_out: frozenset[str], foreign: float = FOREIGN_SHARE) -> Casting:
     """Every voice that is not held out: British ones most, those of other first languages often enough to matter."""
     weight = {"b": 3.0, "a": 1.0}
     kept = {v: weight.get(v[0], 0.6) for v in voices if v not in held_out}
