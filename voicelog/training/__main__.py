@@ -3,6 +3,7 @@
 synthesise   more speech by synthetic voices             (once, hours, resumable)
 speak        a written script by synthetic voices        (what learning and chatter are scored on)
 lexicon      pronunciations of every word in the speech  (once)
+pieces       recorded strings cut at their pauses        (once there is a model to find the words with)
 train        the network                                 (an accelerator, or patience)
 average      of runs that began from one model           (where there are several)
 export       the model folder that Vosk loads, checked
@@ -131,6 +132,24 @@ def lexicon(
     from voicelog.training.pronunciations import lexicon_for, write_lexicon
 
     write_lexicon(lexicon_for(row["text"] for folder in speech for row in read_rows(folder)), out)
+
+
+@app.command()
+def pieces(
+    out: Annotated[Path, typer.Argument(help="Where the pieces go, with an index of their own.")],
+    speech: Folders,
+    corpus: Annotated[str, typer.Option(help="Which corpus of the speech is cut.")],
+    lexicon: Annotated[Path, typer.Option(help="From the step before.")],
+    model: Annotated[Path, typer.Option(help="A finished model folder, to find the words with.")],
+) -> None:
+    """Cut recorded strings at their pauses, so that training can join them in orders nobody said."""
+    from voicelog.training.pieces import write_pieces
+    from voicelog.training.pronunciations import read_lexicon
+
+    with ProcessPoolExecutor(1) as executor:
+        whole = read_corpora(speech, read_splits(), executor)
+    network, pronounce = read_model(model / "am" / "final.mdl"), read_lexicon(lexicon).every_way
+    typer.echo(f"{write_pieces(out, whole, corpus, network, pronounce)} pieces")
 
 
 @app.command()

@@ -100,6 +100,10 @@ class Lexicon:
         spoken = non_rhotic(tuple(phones)) if british else phones
         return tuple(PHONE_ID[phone] for phone in spoken)
 
+    def every_way(self, word: str) -> tuple[Pronunciation, ...]:
+        """All ways, the letter's among those of a lone "a". Raises KeyError for an unknown word."""
+        return (*self.ways[word], LETTER_A) if word == "a" else self.ways[word]
+
     def _one_way(self, word: str, rng: random.Random) -> Pronunciation:
         ways = self.ways[word]
         return ways[0] if len(ways) == 1 or rng.random() < FIRST_WAY else rng.choice(ways[1:])

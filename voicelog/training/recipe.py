@@ -15,6 +15,7 @@ class Share:
 SHARES = {
     "mini-librispeech": Share(0.8),
     "an4-train": Share(4.0, 0.35),
+    "an4-train-pieces": Share(3.0, 0.8, True),
     "vctk-p239": Share(1.5),
     "speech-commands": Share(0.7, 0.75, True),
     "speech-commands-digits": Share(2.5, 0.82, True),
