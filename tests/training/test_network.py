@@ -48,16 +48,17 @@ def test_augmented_sound_is_finite_sixteen_bit_and_as_long(sound):
     for seed in range(6):
         torch.manual_seed(seed)
         spoken = torch.full((6, 1), 20_000.0)
-        found = augmentation.augmented(batch, spoken, noise, random.Random(seed))
+        found = augmentation.augmented(batch, spoken, noise, random.Random(seed), 0.5)
         assert found.shape == batch.shape and torch.isfinite(found).all() and found.abs().max() <= 32768
 
 
-def test_a_narrow_band_holds_nothing_above_it():
+@pytest.mark.parametrize("share", [0.0, 0.5, 0.8])
+def test_a_narrow_band_holds_nothing_above_it(share):
     torch.manual_seed(0)
     sound = torch.randn(200, 16_000)
-    energy = torch.fft.rfft(augmentation.channelled(sound)).abs() ** 2
+    energy = torch.fft.rfft(augmentation.channelled(sound, share)).abs() ** 2
     above = energy[:, 5000:].sum(1) / energy.sum(1)
-    assert 0.3 < float((above < 1e-3).float().mean()) < 0.7  # about half the links are narrow
+    assert float((above < 1e-3).float().mean()) == pytest.approx(share, abs=0.15)
 
 
 def test_one_output_for_three_frames_and_the_promised_context():

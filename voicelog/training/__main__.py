@@ -169,13 +169,14 @@ def train(
     start: Annotated[Path | None, typer.Option(help="A finished model folder of the same shape to go on from.")] = None,
     rate: Annotated[float | None, typer.Option(help="Learning rate, where not the recipe's.")] = None,
     masking: Annotated[float, typer.Option(help="How wide the hidden bands are, against the usual.")] = Recipe.masking,
+    narrow: Annotated[float, typer.Option(help="Share sent through a telephone band.")] = Recipe.narrow,
 ) -> None:
     """Train the network within a budget of time."""
     from voicelog.training.loop import Trainer
     from voicelog.training.pronunciations import read_lexicon
 
     began = time.monotonic()
-    other = {"seed": seed, "seconds_per_step": seconds, "masking": masking}
+    other = {"seed": seed, "seconds_per_step": seconds, "masking": masking, "narrow": narrow}
     if rate is not None:
         other["learning_rate"] = rate
     begin = Recipe if start is None else Recipe.going_on

@@ -11,6 +11,7 @@ from voicelog.hearing.filterbank import SHIFT
 from voicelog.training.augmentation import augmented
 from voicelog.training.batching import Layout
 from voicelog.training.features import UNWARPED, WARPS, FilterBanks
+from voicelog.training.recipe import Recipe
 
 OUTPUT_STEP = 3 * SHIFT  # 480 samples for each output
 EDGE = 240  # samples: a 25 ms window reaches so far beyond its 10 ms
@@ -69,8 +70,8 @@ def uniform_alignment(sound: Tensor, layout: Layout) -> Tensor:
 class Assembler:
     """Turns layouts into batches, with or without hardship."""
 
-    def __init__(self, signal: Tensor, noise: Tensor | None, rng: random.Random, masking: float) -> None:
-        self._signal, self._noise, self._rng, self._masking = signal, noise, rng, masking
+    def __init__(self, signal: Tensor, noise: Tensor | None, rng: random.Random, recipe: Recipe) -> None:
+        self._signal, self._noise, self._rng, self._recipe = signal, noise, rng, recipe
         self._banks = FilterBanks().to(signal.device)
 
     @torch.no_grad()
@@ -80,10 +81,10 @@ class Assembler:
         alignment = uniform_alignment(sound, layout) if flat_start else None
         spoken = np.where(layout.place < layout.length, layout.stretched, 0).sum(1)[:, None].clip(1)
         spoken = torch.from_numpy(spoken).to(sound.device, torch.float32)
-        sound = augmented(sound, spoken, self._noise, self._rng, progress)
+        sound = augmented(sound, spoken, self._noise, self._rng, self._recipe.narrow, progress)
         warp = torch.randint(0, len(WARPS), (len(sound),), device=sound.device)
         warp = warp * (torch.rand(len(sound), device=sound.device) < progress)
-        return self._batch(masked(self._banks(sound, warp), self._masking), layout, alignment)
+        return self._batch(masked(self._banks(sound, warp), self._recipe.masking), layout, alignment)
 
     @torch.no_grad()
     def plain(self, layout: Layout) -> Batch:

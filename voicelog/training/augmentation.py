@@ -8,6 +8,7 @@ the hardship over the beginning of training.
 import math
 import random
 from collections.abc import Callable
+from functools import partial
 
 import torch
 from torch import Tensor
@@ -17,7 +18,7 @@ from voicelog.training.batching import smooth_length
 RATE_HZ = 16_000
 FULL_SCALE = 32768.0
 ECHO = RATE_HZ * 2 // 5  # 6,400 samples: the longest echo kept
-NARROW, WIDE = 0.5, 0.15  # share of telephone band (3.3 to 4 kHz) and of 7 kHz links
+WIDE = 0.15  # share of 7 kHz links
 DITHER = 6.0  # most noise floor, in 16-bit units
 
 
@@ -81,14 +82,17 @@ def noisy(sound: Tensor, spoken_level: Tensor, recordings: Tensor | None, rng: r
     return sound + chance(sound, 0.7) * noise * spoken_level * 10 ** (-ratio_db / 20)
 
 
-def channelled(sound: Tensor) -> Tensor:
-    """Microphones and links: narrow, 7 kHz or open band, a tilt, and a rippled response."""
+def channelled(sound: Tensor, narrowed: float) -> Tensor:
+    """Microphones and links: telephone band (3.2 to 4 kHz) for the share ``narrowed``, 7 kHz or open band for the rest.
+
+    With a tilt and a rippled response.
+    """
     spectrum = torch.fft.rfft(sound)
     hertz = torch.arange(spectrum.shape[1], device=sound.device) * (RATE_HZ / 2 / (spectrum.shape[1] - 1))
     kind = torch.rand(sound.shape[0], 1, device=sound.device)
-    narrow = (kind < NARROW).float()
-    top = torch.where(kind < NARROW, uniform(sound, 3200, 4000), uniform(sound, 5000, 9500))
-    top = torch.where((kind >= NARROW) & (kind < NARROW + WIDE), uniform(sound, 6600, 7400), top)
+    narrow = (kind < narrowed).float()
+    top = torch.where(kind < narrowed, uniform(sound, 3200, 4000), uniform(sound, 5000, 9500))
+    top = torch.where((kind >= narrowed) & (kind < narrowed + WIDE), uniform(sound, 6600, 7400), top)
     bottom = uniform(sound, 60, 330) * narrow
     band = torch.sigmoid((top - hertz) / uniform(sound, 15, 120)) * torch.sigmoid((hertz - bottom) / 20)
     tilt = uniform(sound, -6, 6) / 20 * (hertz - 2000) / 3000
@@ -133,7 +137,12 @@ def gated(sound: Tensor) -> Tensor:
 
 
 def augmented(
-    sound: Tensor, spoken: Tensor, recordings: Tensor | None, rng: random.Random, progress: float = 1.0
+    sound: Tensor,
+    spoken: Tensor,
+    recordings: Tensor | None,
+    rng: random.Random,
+    narrowed: float,
+    progress: float = 1.0,
 ) -> Tensor:
     """16-bit sound (batch, samples) as a site would send it; ``spoken`` (batch, 1) is how many samples are speech."""
     sound = sound / FULL_SCALE
@@ -141,7 +150,8 @@ def augmented(
         sound = reverberated(sound)
     spoken_level = (sound.pow(2).sum(1, keepdim=True) / spoken).sqrt().clamp_min(1e-4)
     sound = noisy(sound, spoken_level, recordings, rng, 16 * (1 - progress))
-    steps: tuple[Callable[[Tensor], Tensor], ...] = (channelled, overdriven, gated, levelled, companded)
+    channel = partial(channelled, narrowed=narrowed)
+    steps: tuple[Callable[[Tensor], Tensor], ...] = (channel, overdriven, gated, levelled, companded)
     for step in steps:
         sound = step(sound)
     floor = torch.randn_like(sound) * uniform(sound, 0, DITHER)

@@ -200,7 +200,7 @@ class Trainer:
         """Everything on the accelerator; after the other processes have started."""
         recipe = self.recipe
         sound, noise = self._on_device(self._corpus.sound), self._on_device(self._noise)
-        self.assembler = Assembler(sound, noise, random.Random(recipe.seed + 1), recipe.masking)
+        self.assembler = Assembler(sound, noise, random.Random(recipe.seed + 1), recipe)
         self.bigram = torch.from_numpy(bigram_of(self.utterances, self.lexicon)).to(self.device)
         network = self._network().to(self.device)
         optimiser = torch.optim.AdamW(

@@ -72,6 +72,7 @@ class Recipe:
     average_decay: float = 0.999
     averaged_every: int = 4  # steps
     masking: float = 1.0  # how wide the hidden bands and stretches are, against the usual
+    narrow: float = 0.5  # share of recordings sent through a telephone band
 
     @classmethod
     def going_on(cls, network: NetworkShape, **other) -> "Recipe":
