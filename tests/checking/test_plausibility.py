@@ -49,10 +49,17 @@ def test_slips_against_the_last_record(quantity, said, unit, likely):
         ("ir_le", ">200", "Mohm"),
         ("earth_leakage", "8.1", "mA"),
         ("rcd_time", "24", "ms"),
+        ("zs", "<0.05", "ohm"),
     ],
 )
 def test_ordinary_readings_are_left_alone(quantity, said, unit):
     assert asked(reading(quantity, said, unit), LAST) is None
+
+
+@pytest.mark.parametrize("quantity", ["zs", "r1_r2", "ring_r1"])
+def test_a_conductor_above_some_figure_is_asked_about(quantity):
+    """Common practice: "greater than" is said of insulation; a loop or conductor without end is open."""
+    assert "open circuit" in asked(reading(quantity, ">120", "ohm")).words
 
 
 @pytest.mark.parametrize(

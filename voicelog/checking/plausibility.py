@@ -18,10 +18,11 @@ from voicelog.checking.slips import Slip, same_digits, slip_between
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown, nearest, plain
 from voicelog.installation import Sheet
-from voicelog.model import Noun, Number, Place, Reading
+from voicelog.model import Comparison, Noun, Number, Place, Reading
 
 LOOP_SLACK_OHM = Decimal("0.05")  # how far Zs may lie under Ze before it is asked about: parallel paths, accuracy
 FEWEST_NEIGHBOURS = 3
+CONDUCTORS = ("r1_r2", "r2_cpc", "ring_r1", "ring_rn", "ring_r2", "ring_step2", "ring_step3", "ze", "zs")
 SIMILAR_EVERYWHERE = ("zs", "r1_r2", "ring_r1", "ring_rn", "ring_r2", "voltage")  # alike within a board, up to tenfold
 
 
@@ -39,12 +40,22 @@ Check = Callable[[Reading, Sheet, PreviousRecord | None, Record], Question | Non
 def implausible(reading: Reading, sheet: Sheet, previous: PreviousRecord | None, neighbours: Record) -> Question | None:
     """A question when a plain figure contradicts what is already known; None when it does not.
 
-    ``neighbours`` are the readings that stand. Comparisons, over range and words are not questioned.
+    ``neighbours`` are the readings that stand. Over range and words are not questioned, nor comparisons,
+    but for a low resistance "above" some figure: there that is an open circuit (common practice).
     """
     if figure(reading, reading.unit) is None:
-        return None
+        return _open_circuit(reading)
     found = (check(reading, sheet, previous, neighbours) for check in CHECKS)
     return next((question for question in found if question is not None), None)
+
+
+def _open_circuit(reading: Reading) -> Question | None:
+    """Insulation is called "above" every day; a conductor or a loop is not."""
+    value = reading.value
+    if reading.quantity not in CONDUCTORS or not isinstance(value, Number) or value.comparison is not Comparison.ABOVE:
+        return None
+    said = f"Above {plain(value.figure)} {reading.unit}? That would be an open circuit."
+    return Question(words=said, why="the resistance of a conductor or of a loop has an end")
 
 
 def _against_previous(

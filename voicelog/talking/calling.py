@@ -14,7 +14,6 @@ from voicelog.talking.conversation import (
     Keep,
     Mode,
     Pending,
-    Policy,
     Redo,
     Said,
     Speak,
@@ -105,12 +104,12 @@ def call(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def call_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """Second person: the reading before stands. Otherwise it must be answered first."""
-    if desk.policy is Policy.SECOND_PERSON:
-        stood = let_stand(talk)
-        turn = call(stood.talk, said, desk)
-        return Turn(turn.talk, (*stood.acts, *turn.acts))
-    return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
+    """Second person: the reading before stands, unless hard to believe. Otherwise it must be answered first."""
+    if desk.awaits_answer(talk):
+        return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
+    stood = let_stand(talk)
+    turn = call(stood.talk, said, desk)
+    return Turn(turn.talk, (*stood.acts, *turn.acts))
 
 
 def _called(talk: Conversation, said: Said, desk: Desk, called: Called, reason: str = "") -> Turn:
@@ -154,7 +153,7 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
     said_back = _said_back(talk, reading, desk, called)
     parts = (said_back, _verdict(talk, verdict, reading, desk), doubt)
     text = ". ".join(part for part in parts if part)
-    pending = Pending(reading=reading, verdict=verdict, said_back=said_back)
+    pending = Pending(reading=reading, verdict=verdict, said_back=said_back, doubted=bool(doubt))
     talk = talk.having(
         mode=Mode.CONFIRMING,
         place=_place_in_hand(talk, reading, desk),

@@ -51,6 +51,7 @@ class Pending(Noun):
     reading: Reading
     verdict: Verdict
     said_back: str = ""
+    doubted: bool = False  # hard to believe: it never stands unanswered
 
 
 class Tour(Noun):
@@ -60,6 +61,7 @@ class Tour(Noun):
     steps: tuple[Asked, ...]
     at: int = 0
     skipped: tuple[int, ...] = ()  # steps that were left out on purpose
+    over: bool = False  # it ends once the entries before are kept: the last value is in the total
 
     @property
     def here(self) -> Asked | None:
@@ -193,6 +195,10 @@ class Desk:
     doubt: Callable[[Reading, Record], str]  # why a value is hard to believe, as a question; empty when it is not
     policy: Policy = Policy.EVERY
     close: float = 4.0  # nats: two readings nearer than this are both asked about (``voicelog bench meant`` tells)
+
+    def awaits_answer(self, talk: Conversation) -> bool:
+        """Whether the reading said back must be answered; with a second person only one that is hard to believe."""
+        return talk.pending is not None and (self.policy is Policy.EVERY or talk.pending.doubted)
 
     def board(self, talk: Conversation) -> str:
         """The board in hand: that of the place in hand, or else the sheet's first."""

@@ -13,7 +13,8 @@ do not answer.
                  a correction replaces and is said back in turn;
                  disregard withdraws; silence repeats once, then
                  leaves the reading unconfirmed: it never confirms     -> LISTENING
-                 (second person: the next reading lets it stand)
+                 (second person: the next reading lets it stand,
+                 unless it was hard to believe)
     CHOOSING     an answer that fits one choice alone takes it        -> CONFIRMING
     NAMING       the next words name a wander-lead point              -> LISTENING
     DICTATING    every utterance is taken down until "end note"
@@ -35,7 +36,6 @@ from voicelog.talking.conversation import (
     End,
     Event,
     Mode,
-    Policy,
     Said,
     Silence,
     Speak,
@@ -73,7 +73,7 @@ def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """In a sweep with a second person the next value; otherwise another value for the one said back."""
     if talk.watch is not None and talk.asked:
         return watching.take(talk, said, desk)
-    if desk.policy is Policy.SECOND_PERSON and talk.asked and talk.tour:
+    if not desk.awaits_answer(talk) and talk.asked and talk.tour:
         turn = calling.call_while_confirming(talk, said, desk)
         return touring.look_ahead(turn, desk, advance=touring.on_course(talk))
     return _correct(talk, said, desk)
@@ -123,7 +123,7 @@ def _after_standing(move: Move) -> Move:
     """A move that, with a second person, lets the pending reading stand first."""
 
     def moved(talk: Conversation, said: Said, desk: Desk) -> Turn:
-        if desk.policy is not Policy.SECOND_PERSON:
+        if desk.awaits_answer(talk):
             return calling.call_while_confirming(talk, said, desk)
         stood = calling.let_stand(talk)
         turn = move(stood.talk, said, desk)
@@ -277,7 +277,7 @@ def _silence(talk: Conversation, silence: Silence, desk: Desk) -> Turn:
     """Silence repeats a question once and then leaves it; it never confirms."""
     if talk.mode is Mode.DICTATING and silence.seconds >= DICTATION_S:
         return noting.end_dictation(talk, silence, desk)
-    waiting = talk.mode is Mode.CHOOSING or (talk.mode is Mode.CONFIRMING and desk.policy is Policy.EVERY)
+    waiting = talk.mode is Mode.CHOOSING or (talk.mode is Mode.CONFIRMING and desk.awaits_answer(talk))
     if not waiting or silence.seconds < PATIENCE_S:
         return Turn(talk)
     if not talk.repeated:

@@ -9,8 +9,8 @@ from decimal import Decimal
 
 from voicelog.installation import Board, Circuit
 from voicelog.meaning.grammar import Quantity, TestSequence
-from voicelog.model import Number, Place
-from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Policy, Said, Speak, Tour, Turn, speak
+from voicelog.model import Number, Place, Reading
+from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Said, Speak, Tour, Turn, speak
 from voicelog.talking.tones import Tone
 
 
@@ -80,20 +80,30 @@ def _all_conditions(quantity: Quantity, given: dict[str, str]) -> dict[str, str]
 
 def begin(talk: Conversation, desk: Desk, tour: Tour) -> Turn:
     """Start a tour at its first step that has no reading yet."""
-    talk = talk.having(tour=_at_open(tour, 0, desk))
+    talk = talk.having(tour=_at_open(tour, 0, talk, desk))
     return ask_step(talk, desk, prefix=f"{tour.title}. ")
 
 
-def _next_open(tour: Tour, after: int, desk: Desk) -> int:
+def _next_open(tour: Tour, after: int, talk: Conversation, desk: Desk) -> int:
     """The first step behind ``after`` without a reading, then those that were jumped over; past the end with none."""
     ahead = range(after + 1, len(tour.steps))
     jumped = (index for index in range(after + 1) if index not in tour.skipped)
-    return next((index for index in (*ahead, *jumped) if not done(tour.steps[index], desk)), len(tour.steps))
+    return next((index for index in (*ahead, *jumped) if _is_open(tour.steps[index], talk, desk)), len(tour.steps))
+
+
+def _is_open(step: Asked, talk: Conversation, desk: Desk) -> bool:
+    """Neither on the record nor just said back."""
+    return not done(step, desk) and not (talk.pending and _is_of(step, talk.pending.reading))
 
 
 def done(step: Asked, desk: Desk) -> bool:
     """Whether a reading of this step stands on the record."""
     return desk.record.latest(step.place, step.quantity, step.conditions) is not None
+
+
+def _is_of(step: Asked | None, reading: Reading) -> bool:
+    same = (reading.place, reading.quantity, reading.conditions)
+    return step is not None and (step.place, step.quantity, step.conditions) == same
 
 
 def ask_step(talk: Conversation, desk: Desk, prefix: str = "") -> Turn:
@@ -138,15 +148,28 @@ def _left_words(left: list[Asked], talk: Conversation, desk: Desk) -> str:
 
 
 def move_on(talk: Conversation, desk: Desk) -> Turn:
-    """After a reading was affirmed: ask for this step of the tour, or the next one that is still open."""
-    if talk.tour is None or talk.mode is not Mode.LISTENING:
+    """After an entry was kept: ask for this step of the tour, or the next one that is still open, or end it."""
+    if talk.tour is None:
         return Turn(talk)
-    return ask_step(talk.having(tour=_at_open(talk.tour, talk.tour.at, desk)), desk)
+    if talk.tour.over:
+        return _finished(talk, desk, "")
+    talk = talk.having(tour=_at_open(talk.tour, talk.tour.at, talk, desk))
+    return ask_step(talk, desk) if talk.mode is Mode.LISTENING else _name_next(talk, desk)
 
 
-def _at_open(tour: Tour, first: int, desk: Desk) -> Tour:
+def _name_next(talk: Conversation, desk: Desk) -> Turn:
+    """Second person: the reading just said back awaits no answer, so the next step is named at once."""
+    step = talk.tour.here
+    talk = talk.having(asked=step)
+    if step is None:
+        return Turn(talk)
+    text = _question(talk, step, desk)
+    return Turn(talk.having(said=f"{talk.said}. {text}"), (Speak(text, Tone.ASKED),))
+
+
+def _at_open(tour: Tour, first: int, talk: Conversation, desk: Desk) -> Tour:
     """The tour at the first open step from ``first`` on."""
-    return tour.model_copy(update={"at": _next_open(tour, first - 1, desk)})
+    return tour.model_copy(update={"at": _next_open(tour, first - 1, talk, desk)})
 
 
 def on_course(talk: Conversation) -> bool:
@@ -155,16 +178,13 @@ def on_course(talk: Conversation) -> bool:
 
 
 def look_ahead(turn: Turn, desk: Desk, advance: bool) -> Turn:
-    """Second person: the reading just said back awaits no answer, so the next step is named at once."""
+    """Second person: what comes after a reading is named once it is kept, and the one before it stands."""
     talk = turn.talk
-    if talk.tour is None or talk.pending is None or desk.policy is not Policy.SECOND_PERSON:
+    if talk.tour is None or talk.pending is None or desk.awaits_answer(talk):
         return turn
-    tour = _at_open(talk.tour, talk.tour.at + 1, desk) if advance else talk.tour
-    talk = talk.having(tour=tour, asked=tour.here)
-    if tour.here is None:
-        return Turn(talk, turn.acts)
-    text = _question(talk, tour.here, desk)
-    return Turn(talk.having(said=f"{talk.said}. {text}"), (*turn.acts, Speak(text, Tone.ASKED)))
+    advance = advance or _is_of(talk.tour.here, talk.pending.reading)
+    tour = talk.tour.model_copy(update={"at": talk.tour.at + 1}) if advance else talk.tour
+    return Turn(talk.having(tour=tour, due=True), turn.acts)
 
 
 def take_next(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -184,7 +204,7 @@ def _step(talk: Conversation, desk: Desk, by: int) -> Turn:
     if by < 0:
         return ask_step(talk.having(tour=tour.model_copy(update={"at": max(at + by, 0)})), desk)
     left_out = tour.model_copy(update={"skipped": (*tour.skipped, at)})
-    return ask_step(talk.having(tour=_at_open(left_out, at + by, desk)), desk)
+    return ask_step(talk.having(tour=_at_open(left_out, at + by, talk, desk)), desk)
 
 
 def go_to(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -200,7 +220,7 @@ def finish(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """Leave the tour."""
     if talk.tour is None:
         return speak(talk, "nothing is being gone round", Tone.ATTENTION)
-    return _finished(talk, desk, "")
+    return Turn(talk.having(tour=talk.tour.model_copy(update={"over": True}), due=True))
 
 
 def running_total(talk: Conversation, said: Said, desk: Desk) -> Turn:
