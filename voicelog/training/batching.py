@@ -75,7 +75,8 @@ class Strings:
         if first.speaker:
             return rng.choice(self._by_speaker[first.corpus, first.speaker])
         same, place = self._by_corpus[first.corpus], self._place[first.start]
-        return same[max(0, min(len(same) - 1, place + rng.randint(-4, 4)))]
+        near = self._share(first.corpus).neighbours
+        return same[max(0, min(len(same) - 1, place + rng.randint(-near, near)))]
 
 
 def length_s(string: String) -> float:

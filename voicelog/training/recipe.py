@@ -10,12 +10,13 @@ class Share:
     weight: float = 1.0  # how many times each utterance is drawn
     joined: float = 0.0  # chance that another utterance follows at once
     single_words: bool = False  # tells nothing about the order of phones in running speech
+    neighbours: int = 4  # lines of the index, before and after, that are taken for the same person's where none is named
 
 
 SHARES = {
     "mini-librispeech": Share(0.8),
     "an4-train": Share(4.0, 0.35),
-    "an4-train-pieces": Share(3.0, 0.8, True),
+    "an4-train-pieces": Share(3.0, 0.8, True, neighbours=20),
     "vctk-p239": Share(1.5),
     "speech-commands": Share(0.7, 0.75, True),
     "speech-commands-digits": Share(2.5, 0.82, True),
