@@ -10,7 +10,7 @@ class Share:
     weight: float = 1.0  # how many times each utterance is drawn
     joined: float = 0.0  # chance that another utterance follows at once
     single_words: bool = False  # tells nothing about the order of phones in running speech
-    neighbours: int = 4  # lines of the index, before and after, that are taken for the same person's where none is named
+    neighbours: int = 4  # lines of the index around one that names nobody: taken for the same person's
 
 
 SHARES = {
