@@ -152,9 +152,7 @@ def open_recogniser(visit: Visit, model: Path | None = None) -> Recogniser:
     folder = open_folder(model) if model else open_folder()
     if folder.kind is Kind.STOCK:
         return Recogniser(held_to(folder, _phrases(visit)), pause_s=PAUSE_S)
-    graph = word_graph(visit)
-    judge = prepared_judge(folder, graph.words)
-    return Recogniser(prepared(folder, graph), judge=judge, pause_s=PAUSE_S)
+    return Recogniser(prepared(folder, word_graph(visit)), judge=prepared_judge(folder), pause_s=PAUSE_S)
 
 
 def open_crew(

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from voicelog.hearing.word_graph import FILLER, WordArc, WordGraph, any_talk, from_phrases, loop, shared, with_filler
+from voicelog.hearing.word_graph import FILLER, WordArc, WordGraph, from_phrases, loop, shared, with_filler
 
 LONGEST = 4
 
@@ -67,13 +67,6 @@ def test_phrases_are_exactly_what_can_be_said():
 def test_a_loop_says_anything_from_its_words():
     said = sentences(loop(["one", "two"]), 3)
     assert len(said) == 1 + 2 + 4 + 8
-
-
-def test_any_talk_is_phones_and_words_in_any_order_but_never_nothing():
-    said = set(sentences(any_talk(["about", "so"]), 2))
-    assert said == {(one,) for one in (FILLER, "about", "so")} | {
-        (one, two) for one in (FILLER, "about", "so") for two in (FILLER, "about", "so")
-    }
 
 
 def test_filler_may_stand_before_after_and_alone():

@@ -23,17 +23,7 @@ import numpy as np
 
 from voicelog.hearing.phones import BLANK, OUTPUTS, PHONE_ID, PHONES, Pronunciation
 from voicelog.hearing.transitions import GRAPH_PHONES, SILENCE, TransitionIds
-from voicelog.hearing.word_graph import (
-    FILLER,
-    WordArc,
-    WordGraph,
-    any_talk,
-    from_phrases,
-    loop,
-    or_nothing,
-    shared,
-    with_filler,
-)
+from voicelog.hearing.word_graph import FILLER, WordArc, WordGraph, from_phrases, loop, or_nothing, shared, with_filler
 
 __all__ = [
     "FILLER",
@@ -41,7 +31,6 @@ __all__ = [
     "GraphCosts",
     "WordArc",
     "WordGraph",
-    "any_talk",
     "decoding_graph",
     "from_phrases",
     "loop",

@@ -14,7 +14,6 @@ import hashlib
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from enum import Enum
 from pathlib import Path
@@ -22,7 +21,7 @@ from pathlib import Path
 import platformdirs
 
 from voicelog.errors import ModelError, StorageFull
-from voicelog.hearing.graph import DecodingGraph, GraphCosts, WordGraph, any_talk, decoding_graph
+from voicelog.hearing.graph import DecodingGraph, GraphCosts, WordGraph, decoding_graph, from_phrases, with_filler
 from voicelog.hearing.lexicon import FILE, Lexicon, bundled_lexicon
 from voicelog.hearing.nnet3 import read_model
 from voicelog.hearing.search import JUDGING, Search
@@ -30,7 +29,6 @@ from voicelog.hearing.transitions import TransitionIds
 from voicelog.resources import data_folder
 
 BUNDLED = Path(__file__).resolve().parent / "model"
-COMMON = "common_words.txt"
 ACOUSTIC = Path("am") / "final.mdl"
 FEATURES = Path("conf") / "fbank.conf"
 FORM = 2  # of the compiled folders; a change here compiles all of them anew
@@ -165,19 +163,9 @@ def prepared(
     return Prepared(target)
 
 
-def prepared_judge(folder: ModelFolder, called: Iterable[str] = (), cache: Path | None = None) -> Prepared:
-    """The graph that any talk fits, for a recogniser's ``judge``.
-
-    It knows common words, so that "about a hundred and twenty" is told from "above a hundred and twenty";
-    but none of those ``called``: they would explain a call as well as the call itself.
-    """
-    return prepared(folder, any_talk(common_words() - set(called)), None, JUDGE, JUDGING, cache)
-
-
-def common_words() -> frozenset[str]:
-    """What people say to each other most (``shared/common_words.txt``)."""
-    lines = (data_folder("shared") / COMMON).read_text(encoding="utf-8").splitlines()
-    return frozenset(word for line in lines if not line.startswith("#") for word in line.split())
+def prepared_judge(folder: ModelFolder, cache: Path | None = None) -> Prepared:
+    """The graph that any talk fits, for a recogniser's ``judge``."""
+    return prepared(folder, with_filler(from_phrases(())), Lexicon({}), JUDGE, JUDGING, cache)
 
 
 def _key(

@@ -79,12 +79,6 @@ def with_filler(graph: WordGraph) -> WordGraph:
     return WordGraph(tuple(arcs), finals, graph.states + 3)
 
 
-def any_talk(words: Iterable[str]) -> WordGraph:
-    """Phones outside any word and the ``words`` given, in any order: what people say to each other."""
-    arcs = [WordArc(source, 1, word) for source in (0, 1) for word in (FILLER, *sorted(set(words)))]
-    return WordGraph(tuple(arcs), {1: 0.0}, 2)
-
-
 # ---------------------------------------------------------------- sharing
 
 Label = tuple[str, float]  # a cost travels as part of its word, so that sharing always comes to an end
