@@ -25,7 +25,6 @@ from voicelog.hearing.recogniser import Recogniser, hear_all, held_to
 from voicelog.hearing.word_graph import WordArc, WordGraph
 from voicelog.keeping.record import Record
 from voicelog.live import Watchers, served_page
-from voicelog.meaning.parsing import Context
 from voicelog.model import Heard, Meaning, NotUnderstood
 from voicelog.resources import data_folder
 from voicelog.screen import Screen
@@ -225,7 +224,7 @@ class Line:
 def hear(files: Iterable[Path], job: Path | None, model: Path | None = None) -> Iterator[Line]:
     """Every utterance of the recordings, with its meaning on that job."""
     visit = open_visit_or_demo(job)
-    context = Context(board=visit.sheet.boards[0].reference)
+    context = visit.reader.at_first
     for file in files:
         for heard in hear_file(file, visit, model):
             yield Line(str(file), heard, visit.reader.understand(heard, context).meaning)

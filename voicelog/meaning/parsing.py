@@ -57,6 +57,11 @@ class Reader:
         self.network: Network = self.utterances.network()
         self.names = NameFinder(self._spoken_names())
 
+    @property
+    def at_first(self) -> Context:
+        """Where a visit begins: at the first board."""
+        return Context(board=self.sheet.boards[0].reference)
+
     def _spoken_names(self) -> dict[str, str]:
         return {
             self.utterances.spoken_name(circuit.name): f"{board.reference}/{circuit.number}"

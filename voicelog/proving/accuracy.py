@@ -31,7 +31,6 @@ from voicelog.hearing.recogniser import Recogniser, hear_all
 from voicelog.hearing.search import JUDGING
 from voicelog.hearing.word_graph import FILLER
 from voicelog.keeping.storage import Progress, quiet, stepped
-from voicelog.meaning.parsing import Context
 from voicelog.model import NotUnderstood, Noun
 from voicelog.proving.strings import (
     DIGITS,
@@ -156,7 +155,7 @@ def mean_the_same(said: tuple[str, ...], heard: tuple[str, ...], visit: Visit) -
     """Whether both are the same words, or sentences of the trade with one meaning at the first board of ``visit``."""
     if said == heard:
         return True
-    context = Context(board=visit.sheet.boards[0].reference)
+    context = visit.reader.at_first
     meant, understood = (visit.reader.read(words, context) for words in (said, heard))
     return meant == understood and not isinstance(understood, NotUnderstood)
 

@@ -23,7 +23,6 @@ import numpy as np
 from voicelog.hearing.audio import read_sound
 from voicelog.hearing.recogniser import hear_all
 from voicelog.keeping.storage import Progress, quiet, stepped
-from voicelog.meaning.parsing import Context
 from voicelog.model import Heard, NotUnderstood, Noun
 from voicelog.proving.accuracy import Condition, changed, noise_from
 from voicelog.proving.strings import Recording, read_index
@@ -104,7 +103,7 @@ def _trials(work: Sequence[tuple[Recording, Condition]], visit: Visit, noise: np
 
 def _trial(recording: Recording, condition: Condition, heard: list[Heard], visit: Visit) -> Trial | None:
     """None where nothing, or more than one thing, was understood: nothing is kept then that could be wrong."""
-    context = Context(board=visit.sheet.boards[0].reference)
+    context = visit.reader.at_first
     understood = [visit.reader.understand(one, context) for one in heard]
     understood = [one for one in understood if not isinstance(one.meaning, NotUnderstood)]
     if len(understood) != 1:

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from voicelog.hearing.recogniser import Recogniser
 from voicelog.keeping.storage import Progress, quiet
-from voicelog.meaning.parsing import Context, Reader
+from voicelog.meaning.parsing import Reader
 from voicelog.model import Command, Noun
 from voicelog.proving.bystanders import OwnVoices, Recorded, Source, recorded
 from voicelog.proving.din import CALLS, Minute, Sound, minute
@@ -110,7 +110,7 @@ def _order(draw: random.Random, reader: Reader) -> str:
 
 
 def _read(words: Sequence[str], reader: Reader) -> object:
-    return reader.read(tuple(words), Context(board=reader.sheet.boards[0].reference))
+    return reader.read(tuple(words), reader.at_first)
 
 
 # ---------------------------------------------------------------- playing
@@ -149,7 +149,7 @@ def sources(
 
 def _weighed(source: Source, number: int, meant: bool, reader: Reader, recogniser: Recogniser) -> Iterator[Weighed]:
     made = source.minute(number, random.Random(f"meant {source.name} {number}"))
-    context = Context(board=reader.sheet.boards[0].reference)
+    context = reader.at_first
     called = [_read(part.text.replace(",", " ").split(), reader) for part in made.parts] if meant else []
     before_s, seconds = float("-inf"), len(made.samples) / 16_000
     for heard in (*recogniser.hear(made.samples), *recogniser.finish()):

@@ -19,7 +19,7 @@ import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
-from voicelog.meaning.parsing import Context, Reader
+from voicelog.meaning.parsing import Reader
 from voicelog.model import Called, NotUnderstood
 from voicelog.proving.talk_frames import AROUND, NUMERICAL, ORDINARY, OUT_OF_ORDER, PROSE, SITE, SLOTS, STORY
 from voicelog.resources import data_folder
@@ -86,8 +86,7 @@ def means_something(text: str, reader: Reader) -> bool:
 
 
 def _read(text: str, reader: Reader) -> object:
-    board = reader.sheet.boards[0].reference
-    return reader.read(tuple(text.lower().split()), Context(board=board))
+    return reader.read(tuple(text.lower().split()), reader.at_first)
 
 
 class _Slots(Mapping):
