@@ -8,7 +8,7 @@ from pathlib import Path
 from voicelog import __version__
 from voicelog.checking.edition import Edition
 from voicelog.checking.editions import load_edition, shipped_editions
-from voicelog.checking.plausibility import implausible
+from voicelog.checking.plausibility import far_over, implausible
 from voicelog.checking.previous import PreviousRecord, read_previous
 from voicelog.checking.record import Taken
 from voicelog.checking.verdicts import judge
@@ -20,7 +20,7 @@ from voicelog.keeping.watches import Watched, seconds, watches
 from voicelog.meaning.grammar import Grammar, load_grammar
 from voicelog.meaning.parsing import Reader
 from voicelog.model import Reading, Verdict
-from voicelog.talking.conversation import Desk, Policy
+from voicelog.talking.conversation import Desk, Doubt, Policy
 from voicelog.talking.phrasing import Phrasing
 
 
@@ -97,11 +97,11 @@ def judging(sheet: Sheet, edition: Edition) -> Callable[[Reading, Record], Verdi
     return judged
 
 
-def doubting(sheet: Sheet, previous: PreviousRecord | None, phrasing: Phrasing) -> Callable[[Reading, Record], str]:
+def doubting(sheet: Sheet, previous: PreviousRecord | None, phrasing: Phrasing) -> Doubt:
     """Why a reading is hard to believe, in words to say; empty when nothing speaks against it."""
 
-    def doubt(reading: Reading, record: Record) -> str:
-        question = implausible(reading, sheet, previous, standing(record))
+    def doubt(reading: Reading, verdict: Verdict, record: Record) -> str:
+        question = implausible(reading, sheet, previous, standing(record)) or far_over(reading, verdict)
         return phrasing.remark(question.words) if question else ""
 
     return doubt

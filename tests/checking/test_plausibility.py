@@ -3,8 +3,9 @@
 import pytest
 
 from tests.checking.sheets import D, at_board, cable, circuit, rcd, reading, sheet
-from voicelog.checking.plausibility import implausible
+from voicelog.checking.plausibility import far_over, implausible
 from voicelog.checking.previous import parse_previous
+from voicelog.model import Verdict
 
 LAST = parse_previous(
     "board,kind,number,main_fuse_A,device_A,points,rcd_mA,r1_r2_ohm,ir_live_earth_Mohm,zs_ohm,leakage_mA\n"
@@ -54,6 +55,22 @@ def test_slips_against_the_last_record(quantity, said, unit, likely):
 )
 def test_ordinary_readings_are_left_alone(quantity, said, unit):
     assert asked(reading(quantity, said, unit), LAST) is None
+
+
+@pytest.mark.parametrize(
+    ("said", "outcome", "limit", "asks"),
+    [
+        ("21.9", "fail", "2.18", True),  # B16, 0.4 s: 2.18 ohm
+        ("21.7", "fail", "2.18", False),
+        ("2.50", "fail", "2.18", False),
+        ("0.2", "fail", "1", False),  # insulation under its least value
+        (">30", "fail", "2.18", False),  # asked about as an open circuit
+        ("21.9", "no limit known", None, False),
+    ],
+)
+def test_ten_times_the_limit_is_asked_about(said, outcome, limit, asks):
+    verdict = Verdict(outcome=outcome, sentence="", limit=limit and D(limit), unit="ohm")
+    assert (far_over(reading("zs", said, "ohm"), verdict) is not None) is asks
 
 
 @pytest.mark.parametrize("quantity", ["zs", "r1_r2", "ring_r1"])

@@ -18,10 +18,11 @@ from voicelog.checking.slips import Slip, same_digits, slip_between
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown, nearest, plain
 from voicelog.installation import Sheet
-from voicelog.model import Comparison, Noun, Number, Place, Reading
+from voicelog.model import Comparison, Noun, Number, Outcome, Place, Reading, Verdict
 
 LOOP_SLACK_OHM = Decimal("0.05")  # how far Zs may lie under Ze before it is asked about: parallel paths, accuracy
 FEWEST_NEIGHBOURS = 3
+TEN = 10
 CONDUCTORS = ("r1_r2", "r2_cpc", "ring_r1", "ring_rn", "ring_r2", "ring_step2", "ring_step3", "ze", "zs")
 SIMILAR_EVERYWHERE = ("zs", "r1_r2", "ring_r1", "ring_rn", "ring_r2", "voltage")  # alike within a board, up to tenfold
 
@@ -47,6 +48,17 @@ def implausible(reading: Reading, sheet: Sheet, previous: PreviousRecord | None,
         return _open_circuit(reading)
     found = (check(reading, sheet, previous, neighbours) for check in CHECKS)
     return next((question for question in found if question is not None), None)
+
+
+def far_over(reading: Reading, verdict: Verdict) -> Question | None:
+    """A question about ten times the limit or more: such a figure is misheard more often than found."""
+    if verdict.outcome is not Outcome.FAIL or not verdict.limit:
+        return None
+    found = figure(reading, verdict.unit)
+    if found is None or found < TEN * verdict.limit:
+        return None
+    said = f"{plain(reading.value.figure)} {reading.unit}? That is over ten times the limit."
+    return Question(words=said, why="far over its limit")
 
 
 def _open_circuit(reading: Reading) -> Question | None:

@@ -149,7 +149,7 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
     ``called``: what was said, of which nothing is left out in a short read-back.
     """
     reading, verdict = draft.reading, draft.verdict
-    doubt = desk.doubt(reading, desk.record)
+    doubt = desk.doubt(reading, verdict, desk.record)
     said_back = _said_back(talk, reading, desk, called)
     parts = (said_back, _verdict(talk, verdict, reading, desk), doubt)
     text = ". ".join(part for part in parts if part)

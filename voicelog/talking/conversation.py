@@ -183,6 +183,9 @@ class Turn:
         return Turn(self.talk, (*self.acts, *acts))
 
 
+Doubt = Callable[[Reading, Verdict, Record], str]  # why a value is hard to believe, as a question; empty when it is not
+
+
 @dataclass(frozen=True)
 class Desk:
     """All that the dialogue may look at."""
@@ -192,7 +195,7 @@ class Desk:
     phrasing: Phrasing
     record: Record
     judge: Callable[[Reading, Record], Verdict]
-    doubt: Callable[[Reading, Record], str]  # why a value is hard to believe, as a question; empty when it is not
+    doubt: Doubt
     policy: Policy = Policy.EVERY
     close: float = 4.0  # nats: two readings nearer than this are both asked about (``voicelog bench meant`` tells)
 
