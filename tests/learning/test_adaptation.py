@@ -171,6 +171,16 @@ def test_phones_that_may_have_come_right_by_chance_do_not_count():
     general, learnt = Judgement((1.0, 1.0, 1.0), 0.2, noisy=2.0), Judgement((0.5, 0.6, 0.4), 0.18, noisy=1.5)
     assert learnt.clearly_beats(general, errors=1.0)
     assert not learnt.clearly_beats(general, errors=1.0, fall=0.25)
+    assert not learnt.clearly_beats(general, errors=1.0, fall=0.25, surely=10.0)
+
+
+def test_a_sure_gain_makes_up_for_a_lesser_fall_but_not_for_none():
+    general, gains = Judgement((1.0, 1.0, 1.0), 0.2, noisy=2.0), (0.5, 0.6, 0.4)  # 0.5 in the mean, 8.7 standard errors
+    rule = {"errors": 1.0, "fall": 0.25, "surely": 2.0}
+    assert Judgement(gains, 0.18, noisy=1.5).clearly_beats(general, **rule)
+    assert not Judgement(gains, 0.2, noisy=1.5).clearly_beats(general, **rule)
+    assert not Judgement(gains, 0.18, noisy=2.1).clearly_beats(general, **rule)
+    assert not Judgement((0.1, 1.0, 1.0), 0.18, noisy=1.5).clearly_beats(general, **rule)  # one standard error
 
 
 def test_one_phrase_proves_nothing():

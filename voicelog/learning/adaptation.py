@@ -11,6 +11,7 @@ A profile made this way holds numbers of the network and no speech: nothing that
 was said can be played back from it.
 """
 
+import math
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
@@ -81,6 +82,7 @@ class Recipe:
     clear: float = 1.0  # standard errors, over the phrases kept apart, by which a network must beat the general one
     heard_well: float = 0.07  # share of phones wrong under which there is more to lose than to gain
     least_fall: float = 0.25  # of the phones wrong: one of a few may come right by chance
+    surely: float = 2.0  # standard errors of the gain that make up for a lesser fall
     enough: float = 0.95  # of the best gain: what reaches it and changes less is taken
 
     def with_rates_for(self, seconds: float) -> "Recipe":
@@ -101,18 +103,19 @@ class Judgement:
     def loss(self) -> float:
         return float(np.mean(self.losses))
 
-    def clearly_beats(self, other: "Judgement", errors: float, fall: float = 0.0) -> bool:
-        """By so many standard errors of the mean gain, with the share ``fall`` fewer phones wrong, no worse in noise.
+    def clearly_beats(self, other: "Judgement", errors: float, fall: float = 0.0, surely: float = math.inf) -> bool:
+        """By so many standard errors of the mean gain, with fewer phones wrong, no worse in noise.
 
-        One phrase proves nothing. Where no phone of those kept apart comes right that was wrong before, there is
-        nothing to gain and something to lose.
+        They must be fewer by the share ``fall``, or the gain ``surely`` standard errors. One phrase proves nothing.
+        Where no phone of those kept apart comes right that was wrong before, there is nothing to gain and something
+        to lose.
         """
         gains = np.subtract(other.losses, self.losses)
         if len(gains) < 2:
             return False
-        spread = float(gains.std(ddof=1) / np.sqrt(len(gains)))
-        fewer = self.wrong < other.wrong and self.wrong <= (1 - fall) * other.wrong
-        return float(gains.mean()) > errors * spread and fewer and self.noisy <= other.noisy
+        gain, spread = float(gains.mean()), float(gains.std(ddof=1) / np.sqrt(len(gains)))
+        far_fewer = self.wrong <= (1 - fall) * other.wrong or gain > surely * spread
+        return gain > errors * spread and self.wrong < other.wrong and far_fewer and self.noisy <= other.noisy
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,7 +187,8 @@ def learn(
 
 def _least_change(candidates: list[Learnt], recipe: Recipe) -> Learnt | None:
     """Of those that clearly beat the general network, the first (gentlest) with nearly the best gain."""
-    better = [item for item in candidates if item.after.clearly_beats(item.before, recipe.clear, recipe.least_fall)]
+    asked = recipe.clear, recipe.least_fall, recipe.surely
+    better = [item for item in candidates if item.after.clearly_beats(item.before, *asked)]
     if not better:
         return None
     most = max(item.before.loss - item.after.loss for item in better)
