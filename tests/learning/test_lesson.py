@@ -1,6 +1,7 @@
 """From recordings to a profile in use, with small random networks."""
 
 import json
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,9 @@ from voicelog.errors import InputError, SoundError
 from voicelog.hearing.filterbank import CONF
 from voicelog.hearing.model_folder import Kind, open_folder
 from voicelog.hearing.nnet3 import read_model, write_model
-from voicelog.learning.adaptation import Spoken
+from voicelog.learning import person
+from voicelog.learning.adaptation import Kind as Learned
+from voicelog.learning.adaptation import Recipe, Spoken
 from voicelog.learning.lesson import learn_from_job, learn_voice, spoken_in
 from voicelog.learning.profiles import Profiles, digest_of
 
@@ -64,6 +67,49 @@ def test_nothing_better_changes_nothing(general, tmp_path):
     assert outcome.profile is None
     assert Profiles(tmp_path).names() == ()
     assert "stays as it is" in outcome.sentence
+
+
+LEFT = SimpleNamespace(kind=Learned.GENERAL)
+VON = {"one": (("V", "AH", "N"),)}
+
+
+def test_ones_own_words_are_kept_though_the_network_stays_and_only_once(general, said, tmp_path, monkeypatch):
+    """Somebody says "von" for "one" and is heard well otherwise."""
+    asked = []
+
+    def own_words(model, phrases, pronounce):
+        asked.append(pronounce)
+        return {} if VON["one"][0] in pronounce("one") else VON
+
+    monkeypatch.setattr(person, "own_words", own_words)
+    well = Recipe(heard_well=1.1)  # whoever has fewer phones wrong than all of them is left alone
+    profiles = Profiles(tmp_path)
+
+    def ways(word):
+        return (("W", "AH", "N"),) if word == "one" else pronounce(word)
+
+    def again(go_on):
+        return learn_voice(profiles, "Kit", said, "phrases", False, go_on, general=general, recipe=well, pronounce=ways)
+
+    first = again(False)
+    assert first.learnt.kind == "general" and first.words == ("one",)
+    profile = profiles.profile("Kit")
+    assert profile.own_words == VON
+    assert (profile.folder / "am/final.mdl").read_bytes() == (general / "am/final.mdl").read_bytes()
+    assert "stays as it is" in first.sentence and "Own pronunciations added: one" in first.sentence
+
+    assert again(True).profile is None  # nothing new: the voice in use stays
+    assert profiles.profile("Kit").own_words == VON
+    assert asked[-1]("one") == (VON["one"][0], ("W", "AH", "N"))
+
+
+def test_the_network_learns_from_what_was_said_and_not_from_the_dictionary(general, said, monkeypatch):
+    told = []
+    monkeypatch.setattr(person, "own_words", lambda model, phrases, pronounce: VON)
+    monkeypatch.setattr(person, "learn", lambda model, phrases, pronounce, *_: told.append(pronounce("one")) or LEFT)
+    found = person.learn_person(None, said, lambda word: (("W", "AH", "N"),))
+    assert told == [(VON["one"][0], ("W", "AH", "N"))]
+    assert found == (LEFT, VON)
 
 
 def test_a_bad_name_is_refused_before_any_work(general, said, tmp_path):

@@ -16,12 +16,13 @@ from voicelog.hearing.audio import read_sound
 from voicelog.hearing.lexicon import bundled_lexicon
 from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED
 from voicelog.hearing.nnet3 import read_model
-from voicelog.learning.adaptation import Kind, Learnt, Progress, Recipe, Spoken, learn
+from voicelog.learning.adaptation import Kind, Learnt, Progress, Recipe, Spoken
 from voicelog.learning.alignment import Pronounce
 from voicelog.learning.enrolment import Enrolment
 from voicelog.learning.from_job import affirmed_phrases
 from voicelog.learning.microphone import band_of, colour_of
-from voicelog.learning.own_words import own_words
+from voicelog.learning.own_words import with_own
+from voicelog.learning.person import learn_person
 from voicelog.learning.profiles import About, Profile, Profiles, digest_of, now
 from voicelog.learning.report import Report, report_on
 from voicelog.learning.voice_print import mean_print, voice_print
@@ -49,6 +50,8 @@ class Outcome:
             )
         own = f" Own pronunciations added: {', '.join(self.words)}." if self.words else ""
         gained = f" {self.report.sentence}" if self.report else ""
+        if self.learnt.kind is Kind.GENERAL:
+            return f"The network stays as it is for {self.profile.name}.{own}"
         return (
             f"Learnt {self.profile.name} from {self.learnt.speech_s:.0f} s of speech, computing "
             f"{self.learnt.computing_s:.0f} s ({self.learnt.kind}): on phrases kept apart {before.wrong:.1%} of phones "
@@ -95,7 +98,7 @@ def learn_from_job(
 
 def reported(outcome: Outcome, phrases: tuple[Spoken, ...]) -> Outcome:
     """With what it gained, where something was learnt."""
-    if outcome.profile is None:
+    if outcome.profile is None or outcome.learnt.kind is Kind.GENERAL:
         return outcome
     own = outcome.profile.own_words
     return replace(outcome, report=report_on(outcome.learnt, phrases, own, bundled_lexicon()))
@@ -121,14 +124,15 @@ def learn_voice(
     pronounce = pronounce or bundled_lexicon().pronounce
     profiles.unfinished(name)  # refuses a name that cannot be one before any work is done
     known = go_on and name.casefold() in {known.casefold() for known in profiles.names()}
-    start = profiles.profile(name).model if known else read_model(general / ACOUSTIC)
+    before = profiles.profile(name) if known else None
+    start, earlier = (before.model, before.own_words) if before else (read_model(general / ACOUSTIC), {})
     kept = profiles.sound(name) if known else ()
-    learnt = learn(start, (*kept, *phrases), pronounce, recipe, progress)
-    if learnt.kind is Kind.GENERAL:
+    learnt, own = learn_person(start, (*kept, *phrases), with_own(pronounce, earlier), recipe, progress)
+    if learnt.kind is Kind.GENERAL and not own:
         return Outcome(learnt, None)
-    own = own_words(learnt.model, phrases, pronounce)
     about = _about(name, source, learnt, (*kept, *phrases), digest_of(general / ACOUSTIC), keep_sound)
-    return Outcome(learnt, profiles.keep(about, learnt.model, own, phrases), tuple(own))
+    all_own = earlier | {word: (*ways, *earlier.get(word, ())) for word, ways in own.items()}
+    return Outcome(learnt, profiles.keep(about, learnt.model, all_own, phrases), tuple(own))
 
 
 def _about(

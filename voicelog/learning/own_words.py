@@ -27,9 +27,15 @@ MARGIN = 1.0  # nats by which it must fit better on average
 MOST_WAYS = 24  # variants tried for a word
 
 
-def own_words(
-    model: AcousticModel, phrases: tuple[Spoken, ...], pronounce: Pronounce
-) -> dict[str, tuple[Pronunciation, ...]]:
+OwnWords = dict[str, tuple[Pronunciation, ...]]
+
+
+def with_own(pronounce: Pronounce, own: OwnWords) -> Pronounce:
+    """The person's own ways first, the dictionary's behind them."""
+    return lambda word: (*own.get(word, ()), *pronounce(word))
+
+
+def own_words(model: AcousticModel, phrases: tuple[Spoken, ...], pronounce: Pronounce) -> OwnWords:
     """Words and the ways to add to what ``pronounce`` gives; empty when the dictionary serves."""
     found = {}
     for word, times in times_said(model, phrases, pronounce, TIMES).items():

@@ -60,7 +60,7 @@ class About(Noun):
     program: str = voicelog.__version__
     learnt_at: datetime  # UTC
     source: str  # "phrases", "files", "job REFERENCE", "import"
-    kind: str  # what was learnt: "scales and shifts" or "all weights"
+    kind: str  # what was learnt: "scales and shifts", "all weights", or "general" where own words alone were
     blend: float  # share of the learnt network; the rest is what it started from
     speech_s: float
     phrases: int

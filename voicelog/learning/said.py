@@ -11,6 +11,7 @@ from voicelog.hearing.network import SUBSAMPLING, AcousticModel, log_posteriors
 from voicelog.hearing.phones import Pronunciation
 from voicelog.learning.adaptation import Spoken
 from voicelog.learning.alignment import OUTPUT_S, Pronounce, align
+from voicelog.learning.takes import OTHER
 
 CONTEXT = 2  # outputs of sound around a word
 
@@ -25,14 +26,17 @@ class Said:
 def times_said(
     model: AcousticModel, phrases: tuple[Spoken, ...], pronounce: Pronounce, at_least: int = 1
 ) -> dict[str, list[Said]]:
-    """Where each word lies in each phrase, cut out with its neighbours' edges; words said too seldom left out."""
+    """Where each word lies in each phrase, cut out with its neighbours' edges.
+
+    Words said too seldom are left out, and phrases that hold other words than they should.
+    """
     found: dict[str, list[Said]] = defaultdict(list)
     for phrase in phrases:
         scores = log_posteriors(model, filter_banks(phrase.sound))
         if len(scores) * SUBSAMPLING < 30:
             continue
         alignment = align(scores, phrase.words, pronounce)
-        if not np.isfinite(alignment.cost):
+        if not np.isfinite(alignment.cost) or alignment.gap > OTHER:
             continue
         for word in alignment.words:
             first, last = round(word.start_s / OUTPUT_S), round(word.end_s / OUTPUT_S)

@@ -40,8 +40,10 @@ from voicelog.hearing.nnet3 import read_model
 from voicelog.hearing.phones import Pronunciation
 from voicelog.hearing.word_graph import FILLER
 from voicelog.keeping.storage import Progress, quiet
-from voicelog.learning.adaptation import Kind, Recipe, Spoken, learn
+from voicelog.learning.adaptation import Kind, Recipe, Spoken
 from voicelog.learning.alignment import Pronounce
+from voicelog.learning.own_words import OwnWords
+from voicelog.learning.person import learn_person
 from voicelog.learning.trial import heard_by
 from voicelog.learning.variation import Variation, varied
 from voicelog.model import Noun
@@ -310,9 +312,10 @@ class _Bench:
         before = {name: self.mistakes(self.general, test) for name, test in tests.items()}
         found = []
         for asked, phrases in lengths(_through(division.enrol, alike[0].enrol), seconds):
-            learnt = learn(self.general, phrases, self.pronounce, self.recipe)
+            learnt, own = learn_person(self.general, phrases, self.pronounce, self.recipe)
             for name, test in tests.items():
-                after = before[name] if learnt.kind is Kind.GENERAL else self.mistakes(learnt.model, test)
+                unchanged = learnt.kind is Kind.GENERAL and not own
+                after = before[name] if unchanged else self.mistakes(learnt.model, test, own)
                 facts = (
                     asked,
                     learnt.speech_s,
@@ -322,9 +325,9 @@ class _Bench:
                 found.append(Trial(name, *facts, tuple(before[name]), tuple(after)))
         return found
 
-    def mistakes(self, model: AcousticModel, phrases: tuple[Spoken, ...]) -> list[int]:
+    def mistakes(self, model: AcousticModel, phrases: tuple[Spoken, ...], own: OwnWords | None = None) -> list[int]:
         """Words wrong in each phrase, heard by stock Vosk."""
-        heard = heard_by(model, phrases, self.hearing.graph)
+        heard = heard_by(model, phrases, self.hearing.graph, bundled_lexicon().with_own(own or {}))
         return [self.hearing.mistakes(phrase.words, words) for phrase, words in zip(phrases, heard, strict=True)]
 
 
