@@ -73,6 +73,13 @@ def test_ten_times_the_limit_is_asked_about(said, outcome, limit, asks):
     assert (far_over(reading("zs", said, "ohm"), verdict) is not None) is asks
 
 
+@pytest.mark.parametrize(("said", "asks"), [("0", True), ("0.00", True), ("0.01", False)])
+def test_nothing_at_all_is_asked_about(said, asks):
+    """Common practice: a loop or a conductor of zero ohm is a pair of leads that touch."""
+    question = asked(reading("r1_r2", said, "ohm"))
+    assert (question is not None and "leads" in question.words) is asks
+
+
 @pytest.mark.parametrize("quantity", ["zs", "r1_r2", "ring_r1"])
 def test_a_conductor_above_some_figure_is_asked_about(quantity):
     """Common practice: "greater than" is said of insulation; a loop or conductor without end is open."""

@@ -70,6 +70,15 @@ def _open_circuit(reading: Reading) -> Question | None:
     return Question(words=said, why="the resistance of a conductor or of a loop has an end")
 
 
+def _against_nothing(
+    reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
+) -> Question | None:
+    """Whatever current flows through has some resistance; an instrument shows zero with its leads together."""
+    if reading.quantity not in CONDUCTORS or reading.value.figure != 0:
+        return None
+    return Question(words=f"Zero {reading.unit}? Were the leads together?", why="no conductor is without resistance")
+
+
 def _against_previous(
     reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
 ) -> Question | None:
@@ -196,6 +205,7 @@ def _rounded(expected: Decimal) -> Decimal:
 
 
 CHECKS: tuple[Check, ...] = (
+    _against_nothing,
     _against_fuse,
     _against_previous,
     _against_cable,
