@@ -60,6 +60,7 @@ class Quantity(Noun):
     open_circuit: bool = False
     no_trip: bool = False
     no_earth: bool = False
+    exact: bool = False  # counted or read from a plate: never more or less than a figure
     choices: dict[str, str] = Field(default_factory=dict)
     condition: tuple[Condition, ...] = ()
 

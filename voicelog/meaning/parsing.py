@@ -263,6 +263,8 @@ def _result_allowed(quantity: Quantity, word: str, grammar: Grammar) -> bool:
 def _refuse_figure(called: Called, quantity: Quantity, grammar: Grammar) -> None:
     if quantity.value != "number":
         raise ValueError(f"{quantity.says} is not a figure")
+    if quantity.exact and called.value.comparison is not Comparison.EQUAL:
+        raise ValueError(f"{quantity.says}: say the figure itself")
     if called.unit not in quantity.units:
         units = " or ".join(grammar.units[unit].spoken for unit in quantity.units if unit)
         if not called.unit:
