@@ -1,6 +1,7 @@
 """From recordings to a profile in use, with small random networks."""
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -15,7 +16,7 @@ from voicelog.hearing.model_folder import Kind, open_folder
 from voicelog.hearing.nnet3 import read_model, write_model
 from voicelog.learning import person
 from voicelog.learning.adaptation import Kind as Learned
-from voicelog.learning.adaptation import Recipe, Spoken
+from voicelog.learning.adaptation import Spoken
 from voicelog.learning.lesson import learn_from_job, learn_voice, spoken_in
 from voicelog.learning.profiles import Profiles, digest_of
 
@@ -82,7 +83,7 @@ def test_ones_own_words_are_kept_though_the_network_stays_and_only_once(general,
         return {} if VON["one"][0] in pronounce("one") else VON
 
     monkeypatch.setattr(person, "own_words", own_words)
-    well = Recipe(heard_well=1.1)  # whoever has fewer phones wrong than all of them is left alone
+    well = replace(QUICK, clear=1e9)  # nothing beats the general network clearly enough
     profiles = Profiles(tmp_path)
 
     def ways(word):
@@ -106,9 +107,14 @@ def test_ones_own_words_are_kept_though_the_network_stays_and_only_once(general,
 def test_the_network_learns_from_what_was_said_and_not_from_the_dictionary(general, said, monkeypatch):
     told = []
     monkeypatch.setattr(person, "own_words", lambda model, phrases, pronounce: VON)
-    monkeypatch.setattr(person, "learn", lambda model, phrases, pronounce, *_: told.append(pronounce("one")) or LEFT)
+
+    def left(model, phrases, pronounce, recipe, progress):
+        told.append((pronounce("one"), recipe.heard_well))
+        return LEFT
+
+    monkeypatch.setattr(person, "learn", left)
     found = person.learn_person(None, said, lambda word: (("W", "AH", "N"),))
-    assert told == [(VON["one"][0], ("W", "AH", "N"))]
+    assert told == [((VON["one"][0], ("W", "AH", "N")), 0.0)]  # nobody with words of their own is heard well enough
     assert found == (LEFT, VON)
 
 
