@@ -78,6 +78,7 @@ def test_nothing_at_all_is_asked_about(said, asks):
     """Common practice: a loop or a conductor of zero ohm is a pair of leads that touch."""
     question = asked(reading("r1_r2", said, "ohm"))
     assert (question is not None and "leads" in question.words) is asks
+    assert asked(reading("r2_cpc", said, "ohm")) is None  # a wander lead close to the board
 
 
 @pytest.mark.parametrize("quantity", ["zs", "r1_r2", "ring_r1"])

@@ -73,8 +73,11 @@ def _open_circuit(reading: Reading) -> Question | None:
 def _against_nothing(
     reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
 ) -> Question | None:
-    """Whatever current flows through has some resistance; an instrument shows zero with its leads together."""
-    if reading.quantity not in CONDUCTORS or reading.value.figure != 0:
+    """Whatever current flows through has some resistance; an instrument shows zero with its leads together.
+
+    A wander lead, taken off the reading, does show zero close to the board (common practice).
+    """
+    if reading.quantity not in CONDUCTORS or reading.quantity == "r2_cpc" or reading.value.figure != 0:
         return None
     return Question(words=f"Zero {reading.unit}? Were the leads together?", why="no conductor is without resistance")
 
