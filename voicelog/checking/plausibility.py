@@ -22,7 +22,7 @@ from voicelog.model import Comparison, Noun, Number, Outcome, Place, Reading, Ve
 
 LOOP_SLACK_OHM = Decimal("0.05")  # how far Zs may lie under Ze before it is asked about: parallel paths, accuracy
 FEWEST_NEIGHBOURS = 3
-TEN = 10
+TENFOLD = 10
 CONDUCTORS = ("r1_r2", "r2_cpc", "ring_r1", "ring_rn", "ring_r2", "ring_step2", "ring_step3", "ze", "zs")
 SIMILAR_EVERYWHERE = ("zs", "r1_r2", "ring_r1", "ring_rn", "ring_r2", "voltage")  # alike within a board, up to tenfold
 
@@ -55,7 +55,7 @@ def far_over(reading: Reading, verdict: Verdict) -> Question | None:
     if verdict.outcome is not Outcome.FAIL or not verdict.limit:
         return None
     found = figure(reading, verdict.unit)
-    if found is None or found < TEN * verdict.limit:
+    if found is None or found < TENFOLD * verdict.limit:
         return None
     said = f"{plain(reading.value.figure)} {reading.unit}? That is over ten times the limit."
     return Question(words=said, why="far over its limit")
@@ -173,7 +173,7 @@ def _against_neighbours(
     if len(known) < FEWEST_NEIGHBOURS:
         return None
     found = reading.value.figure
-    if min(known) / 10 < found < max(known) * 10:
+    if min(known) / TENFOLD < found < max(known) * TENFOLD:
         return None
     middle = median(known)
     return _slip_question(reading, middle, "the other circuits have about") or _outlier(reading, middle)

@@ -29,6 +29,7 @@ from voicelog.learning.alignment import Pronounce, align
 from voicelog.learning.all_paths import SequenceLoss, phone_bigram
 from voicelog.learning.ctc import Labels
 from voicelog.learning.layers import Arrays, Name, arrays, backward, forward, with_arrays
+from voicelog.learning.takes import OTHER
 from voicelog.learning.variation import FOR_LEARNING, Variation, varied
 
 BIGRAM = (60.0, 0.1)  # pseudo-counts and even share: what follows what in a few phrases says little of the rest
@@ -75,7 +76,7 @@ class Recipe:
     full_rate_from_s: float = 60.0  # of speech; with less, the rates shrink with its square root
     rivals: float = 0.4  # weight of all other paths in the loss; 0: plain CTC
     level_spread: float = 0.5  # of the phrase's log energy
-    misfit: float = 4.0  # nats a phone; words further than that from what is heard were hardly said, and are left out
+    misfit: float = OTHER  # nats a phone; words further than that from what is heard were hardly said, and are left out
     kept_apart: int = 4  # every fourth phrase judges and is not learnt from
     fewest_apart: int = 4  # of those; three phrases that gain by chance prove nothing
     blends: tuple[float, ...] = (0.25, 0.5, 1.0)
@@ -165,9 +166,12 @@ def learn(
         model, Kind.GENERAL, 0.0, before, before, seconds, model, model, tuple(x.spoken for x in kept_apart)
     )
 
-    if before.wrong < recipe.heard_well or len(kept_apart) < recipe.fewest_apart:
+    def left_alone(steps: int = 0) -> Learnt:
         progress(1.0)
-        return replace(unchanged, computing_s=time.process_time() - started)
+        return replace(unchanged, computing_s=time.process_time() - started, steps=steps)
+
+    if before.wrong < recipe.heard_well or len(kept_apart) < recipe.fewest_apart:
+        return left_alone()
     course = _Course(model, learnt_from, recipe, loss, kind)
     now = course.run(lambda share: progress(TRIAL * share))
     blends = [
@@ -175,8 +179,7 @@ def learn(
     ]
     chosen = _least_change([replace(blend, after=judged(blend.model)) for blend in blends], recipe)
     if chosen is None:
-        progress(1.0)
-        return replace(unchanged, computing_s=time.process_time() - started, steps=course.steps_done)
+        return left_alone(course.steps_done)
 
     # What has proved itself is done once more with all phrases: those kept apart are a quarter of what there is.
     whole = _Course(model, lessons, recipe, loss, kind)

@@ -21,7 +21,9 @@ def learn_person(
     and v. They may be worth having where the network stays the general one; but whoever has words of their own is not
     left alone as one who is heard well. Raises what ``learn`` raises.
     """
-    own, recipe = own_words(model, phrases, pronounce), recipe or Recipe()
-    tried = replace(recipe, heard_well=0.0) if own else recipe
-    learnt = learn(model, phrases, with_own(pronounce, own), tried, progress)
+    own = own_words(model, phrases, pronounce)
+    recipe = recipe or Recipe()
+    if own:
+        recipe = replace(recipe, heard_well=0.0)
+    learnt = learn(model, phrases, with_own(pronounce, own), recipe, progress)
     return learnt, own if learnt.kind is Kind.GENERAL else own_words(learnt.model, phrases, pronounce)

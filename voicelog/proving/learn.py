@@ -33,7 +33,7 @@ from voicelog.errors import InputError
 from voicelog.hearing.audio import read_sound
 from voicelog.hearing.filterbank import RATE_HZ
 from voicelog.hearing.graph import WordGraph, loop
-from voicelog.hearing.lexicon import bundled_lexicon
+from voicelog.hearing.lexicon import Lexicon, bundled_lexicon
 from voicelog.hearing.model_folder import ACOUSTIC, BUNDLED
 from voicelog.hearing.network import AcousticModel
 from voicelog.hearing.nnet3 import read_model
@@ -42,7 +42,6 @@ from voicelog.hearing.word_graph import FILLER
 from voicelog.keeping.storage import Progress, quiet
 from voicelog.learning.adaptation import Kind, Recipe, Spoken
 from voicelog.learning.alignment import Pronounce
-from voicelog.learning.own_words import OwnWords
 from voicelog.learning.person import learn_person
 from voicelog.learning.trial import heard_by
 from voicelog.learning.variation import Variation, varied
@@ -166,8 +165,8 @@ def bench_learn(
     not found again. Raises InputError naming file and line, SoundError, ModelError.
     """
     people = read_people(folder)
-    pronounce = bundled_lexicon().pronounce
-    bench = _Bench(read_model(model / ACOUSTIC), _hearing(people, pronounce), pronounce, recipe or Recipe())
+    lexicon = bundled_lexicon()
+    bench = _Bench(read_model(model / ACOUSTIC), _hearing(people, lexicon.pronounce), lexicon, recipe or Recipe())
     points = _points_in(kept)
     for number, person in enumerate(people):
         progress(number, len(people))
@@ -294,7 +293,7 @@ class Trial:
 class _Bench:
     general: AcousticModel
     hearing: Loop | Sentences
-    pronounce: Pronounce
+    lexicon: Lexicon
     recipe: Recipe
 
     def points(self, person: Person, alike: list[Condition], seconds: tuple[float, ...]) -> Iterator[Point]:
@@ -309,13 +308,14 @@ class _Bench:
     def _trials(self, division: Division, alike: list[Condition], seconds: tuple[float, ...]) -> list[Trial]:
         """Every length learnt once, and heard in every condition."""
         tests = {condition.name: _through(division.test, condition.test) for condition in alike}
-        before = {name: self.mistakes(self.general, test) for name, test in tests.items()}
+        before = {name: self.mistakes(self.general, test, self.lexicon) for name, test in tests.items()}
         found = []
         for asked, phrases in lengths(_through(division.enrol, alike[0].enrol), seconds):
-            learnt, own = learn_person(self.general, phrases, self.pronounce, self.recipe)
+            learnt, own = learn_person(self.general, phrases, self.lexicon.pronounce, self.recipe)
+            unchanged = learnt.kind is Kind.GENERAL and not own
+            lexicon = self.lexicon.with_own(own)
             for name, test in tests.items():
-                unchanged = learnt.kind is Kind.GENERAL and not own
-                after = before[name] if unchanged else self.mistakes(learnt.model, test, own)
+                after = before[name] if unchanged else self.mistakes(learnt.model, test, lexicon)
                 facts = (
                     asked,
                     learnt.speech_s,
@@ -325,9 +325,9 @@ class _Bench:
                 found.append(Trial(name, *facts, tuple(before[name]), tuple(after)))
         return found
 
-    def mistakes(self, model: AcousticModel, phrases: tuple[Spoken, ...], own: OwnWords | None = None) -> list[int]:
+    def mistakes(self, model: AcousticModel, phrases: tuple[Spoken, ...], lexicon: Lexicon) -> list[int]:
         """Words wrong in each phrase, heard by stock Vosk."""
-        heard = heard_by(model, phrases, self.hearing.graph, bundled_lexicon().with_own(own or {}))
+        heard = heard_by(model, phrases, self.hearing.graph, lexicon)
         return [self.hearing.mistakes(phrase.words, words) for phrase, words in zip(phrases, heard, strict=True)]
 
 

@@ -194,8 +194,7 @@ class _Visit:
 
     def _asks_for(self, meant: Reading) -> bool:
         asked = self._rehearsal.talk.asked
-        wanted = (meant.place, meant.quantity, meant.conditions)
-        return asked is not None and (asked.place, asked.quantity, asked.conditions) == wanted
+        return asked is not None and asked.is_met_by(meant)
 
     def _call(self, call: Utterance, before: Words = ()) -> None:
         """Say it; now and then something else is heard, or something else seems about as likely."""

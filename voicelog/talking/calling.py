@@ -13,6 +13,7 @@ from voicelog.talking.conversation import (
     Desk,
     Keep,
     Mode,
+    Move,
     Pending,
     Redo,
     Said,
@@ -104,12 +105,21 @@ def call(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def call_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """Second person: the reading before stands, unless hard to believe. Otherwise it must be answered first."""
-    if desk.awaits_answer(talk):
-        return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
-    stood = let_stand(talk)
-    turn = call(stood.talk, said, desk)
-    return Turn(turn.talk, (*stood.acts, *turn.acts))
+    """The next reading, once the one before stands or was answered."""
+    return after_standing(call)(talk, said, desk)
+
+
+def after_standing(move: Move) -> Move:
+    """A move that lets the pending reading stand first; one that awaits an answer must be answered instead."""
+
+    def moved(talk: Conversation, said: Said, desk: Desk) -> Turn:
+        if desk.awaits_answer(talk):
+            return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
+        stood = let_stand(talk)
+        turn = move(stood.talk, said, desk)
+        return Turn(turn.talk, (*stood.acts, *turn.acts))
+
+    return moved
 
 
 def _called(talk: Conversation, said: Said, desk: Desk, called: Called, reason: str = "") -> Turn:

@@ -43,6 +43,10 @@ class Asked(Noun):
     unit: str = ""
     conditions: Conditions = {}
 
+    def is_met_by(self, reading: Reading) -> bool:
+        """Whether the reading is of this quantity, at this place and under these conditions."""
+        return (self.place, self.quantity, self.conditions) == (reading.place, reading.quantity, reading.conditions)
+
 
 class Pending(Noun):
     """A reading that was said back and awaits its answer."""
@@ -206,6 +210,9 @@ class Desk:
     def board(self, talk: Conversation) -> str:
         """The board in hand: that of the place in hand, or else the sheet's first."""
         return talk.place.board if talk.place else self.sheet.boards[0].reference
+
+
+Move = Callable[[Conversation, Said, Desk], Turn]  # what an utterance does
 
 
 def speak(talk: Conversation, text: str, tone: Tone | None = None) -> Turn:

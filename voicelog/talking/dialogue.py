@@ -26,8 +26,6 @@ nothing outside: it gives back the conversation after it, and acts for the
 session to carry out in order. Entries come before words.
 """
 
-from collections.abc import Callable
-
 from voicelog.model import Called, Command, Entry, EntryKind, NotUnderstood
 from voicelog.talking import calling, noting, telling, touring, watching
 from voicelog.talking.conversation import (
@@ -36,6 +34,7 @@ from voicelog.talking.conversation import (
     End,
     Event,
     Mode,
+    Move,
     Said,
     Silence,
     Speak,
@@ -43,8 +42,6 @@ from voicelog.talking.conversation import (
     speak,
 )
 from voicelog.talking.tones import Tone
-
-Move = Callable[[Conversation, Said, Desk], Turn]
 
 # Seconds of silence after which a pending reading is said again, and then left; and a dictation ends.
 PATIENCE_S = 8.0
@@ -116,20 +113,7 @@ def _place(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def _place_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """Second person: moving on lets the reading stand. Otherwise it must be answered first."""
-    return _after_standing(_place)(talk, said, desk)
-
-
-def _after_standing(move: Move) -> Move:
-    """A move that, with a second person, lets the pending reading stand first."""
-
-    def moved(talk: Conversation, said: Said, desk: Desk) -> Turn:
-        if desk.awaits_answer(talk):
-            return calling.call_while_confirming(talk, said, desk)
-        stood = calling.let_stand(talk)
-        turn = move(stood.talk, said, desk)
-        return Turn(turn.talk, (*stood.acts, *turn.acts))
-
-    return moved
+    return calling.after_standing(_place)(talk, said, desk)
 
 
 def _stand_by(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -208,7 +192,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
     },
     Mode.CONFIRMING: {
         **ANYWHERE,
-        **{kind: _after_standing(move) for kind, move in BEGINNING.items()},
+        **{kind: calling.after_standing(move) for kind, move in BEGINNING.items()},
         "affirm": _affirm,
         "negative": _negate,
         "reading": calling.call_while_confirming,

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from voicelog.installation import Board, Circuit
 from voicelog.meaning.grammar import Quantity, TestSequence
-from voicelog.model import Number, Place, Reading
+from voicelog.model import Number, Place
 from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Said, Speak, Tour, Turn, speak
 from voicelog.talking.tones import Tone
 
@@ -80,30 +80,17 @@ def _all_conditions(quantity: Quantity, given: dict[str, str]) -> dict[str, str]
 
 def begin(talk: Conversation, desk: Desk, tour: Tour) -> Turn:
     """Start a tour at its first step that has no reading yet."""
-    talk = talk.having(tour=_at_open(tour, 0, talk, desk))
-    return ask_step(talk, desk, prefix=f"{tour.title}. ")
-
-
-def _next_open(tour: Tour, after: int, talk: Conversation, desk: Desk) -> int:
-    """The first step behind ``after`` without a reading, then those that were jumped over; past the end with none."""
-    ahead = range(after + 1, len(tour.steps))
-    jumped = (index for index in range(after + 1) if index not in tour.skipped)
-    return next((index for index in (*ahead, *jumped) if _is_open(tour.steps[index], talk, desk)), len(tour.steps))
+    return ask_step(_at_open(talk.having(tour=tour), desk), desk, prefix=f"{tour.title}. ")
 
 
 def _is_open(step: Asked, talk: Conversation, desk: Desk) -> bool:
     """Neither on the record nor just said back."""
-    return not done(step, desk) and not (talk.pending and _is_of(step, talk.pending.reading))
+    return not done(step, desk) and not (talk.pending and step.is_met_by(talk.pending.reading))
 
 
 def done(step: Asked, desk: Desk) -> bool:
     """Whether a reading of this step stands on the record."""
     return desk.record.latest(step.place, step.quantity, step.conditions) is not None
-
-
-def _is_of(step: Asked | None, reading: Reading) -> bool:
-    same = (reading.place, reading.quantity, reading.conditions)
-    return step is not None and (step.place, step.quantity, step.conditions) == same
 
 
 def ask_step(talk: Conversation, desk: Desk, prefix: str = "") -> Turn:
@@ -153,7 +140,7 @@ def move_on(talk: Conversation, desk: Desk) -> Turn:
         return Turn(talk)
     if talk.tour.over:
         return _finished(talk, desk, "")
-    talk = talk.having(tour=_at_open(talk.tour, talk.tour.at, talk, desk))
+    talk = _at_open(talk, desk)
     return ask_step(talk, desk) if talk.mode is Mode.LISTENING else _name_next(talk, desk)
 
 
@@ -167,9 +154,13 @@ def _name_next(talk: Conversation, desk: Desk) -> Turn:
     return Turn(talk.having(said=f"{talk.said}. {text}"), (Speak(text, Tone.ASKED),))
 
 
-def _at_open(tour: Tour, first: int, talk: Conversation, desk: Desk) -> Tour:
-    """The tour at the first open step from ``first`` on."""
-    return tour.model_copy(update={"at": _next_open(tour, first - 1, talk, desk)})
+def _at_open(talk: Conversation, desk: Desk) -> Conversation:
+    """At the first open step from where the tour is on, then those jumped over; past the end with none."""
+    tour = talk.tour
+    ahead = range(tour.at, len(tour.steps))
+    jumped = (index for index in range(tour.at) if index not in tour.skipped)
+    at = next((index for index in (*ahead, *jumped) if _is_open(tour.steps[index], talk, desk)), len(tour.steps))
+    return talk.having(tour=tour.model_copy(update={"at": at}))
 
 
 def on_course(talk: Conversation) -> bool:
@@ -182,7 +173,8 @@ def look_ahead(turn: Turn, desk: Desk, advance: bool) -> Turn:
     talk = turn.talk
     if talk.tour is None or talk.pending is None or desk.awaits_answer(talk):
         return turn
-    advance = advance or _is_of(talk.tour.here, talk.pending.reading)
+    here = talk.tour.here
+    advance = advance or (here is not None and here.is_met_by(talk.pending.reading))
     tour = talk.tour.model_copy(update={"at": talk.tour.at + 1}) if advance else talk.tour
     return Turn(talk.having(tour=tour, due=True), turn.acts)
 
@@ -203,8 +195,8 @@ def _step(talk: Conversation, desk: Desk, by: int) -> Turn:
     tour, at = talk.tour, talk.tour.at
     if by < 0:
         return ask_step(talk.having(tour=tour.model_copy(update={"at": max(at + by, 0)})), desk)
-    left_out = tour.model_copy(update={"skipped": (*tour.skipped, at)})
-    return ask_step(talk.having(tour=_at_open(left_out, at + by, talk, desk)), desk)
+    left_out = tour.model_copy(update={"skipped": (*tour.skipped, at), "at": at + by})
+    return ask_step(_at_open(talk.having(tour=left_out), desk), desk)
 
 
 def go_to(talk: Conversation, said: Said, desk: Desk) -> Turn:

@@ -116,13 +116,17 @@ def _utterance(row: dict, offset: int, number: int, splits: Splits) -> Utterance
 
 def with_silences(utterance: Utterance, signal: Sound) -> Utterance:
     """The utterance with the silence at its ends measured."""
-    sound = signal[utterance.start : utterance.start + utterance.samples].astype(np.float32)
-    steps = len(sound) // STEP
-    level = np.sqrt((sound[: steps * STEP].reshape(steps, STEP) ** 2).mean(axis=1) + 1.0)
+    level = levels(signal[utterance.start : utterance.start + utterance.samples], STEP)
     loud = np.flatnonzero(level > ACTIVE * level.max())
-    lead, trail = loud[0] * STEP, len(sound) - (loud[-1] + 1) * STEP
+    lead, trail = loud[0] * STEP, utterance.samples - (loud[-1] + 1) * STEP
     most = RATE_HZ // 2
     return replace(utterance, lead=int(min(lead, most)), trail=int(min(trail, most)))
+
+
+def levels(sound: Sound, step: int) -> NDArray[np.float32]:
+    """Root mean square of each ``step`` samples, with a floor of 1 under it."""
+    steps = len(sound) // step
+    return np.sqrt((sound[: steps * step].astype(np.float32).reshape(steps, step) ** 2).mean(axis=1) + 1.0)
 
 
 def read_noise(folder: Path, splits: Splits) -> tuple[Sound, Sound]:

@@ -14,7 +14,7 @@ import numpy as np
 from voicelog.hearing.filterbank import filter_banks
 from voicelog.hearing.network import AcousticModel, log_posteriors
 from voicelog.learning.alignment import AlignedWord, Pronounce, align
-from voicelog.training.corpus import RATE_HZ, Corpus, Sound, Utterance
+from voicelog.training.corpus import RATE_HZ, Corpus, Sound, Utterance, levels
 from voicelog.training.synthesis import join_indexes, write_chunk
 
 ENDING = "-pieces"  # after the name of the corpus
@@ -40,10 +40,13 @@ class Piece:
 def pieces_of(sound: Sound, of: Utterance, model: AcousticModel, pronounce: Pronounce) -> list[Piece]:
     """``sound`` cut at its pauses; where there is none, or its words are not found in it, nothing."""
     words = tuple(of.text.split())
-    found = align(_heard(sound, model), words, pronounce)
-    if len(words) < 2 or not np.isfinite(found.cost):
+    if len(words) < 2:
         return []
-    level = _levels(sound)
+    found = align(_heard(sound, model), words, pronounce)
+    if not np.isfinite(found.cost):
+        return []
+    level = levels(sound, WINDOW)
+    level /= level.max()
     cuts = [(place, at) for place in range(1, len(words)) if (at := _pause(level, *found.words[place - 1 : place + 1]))]
     bounds = [(0, 0), *cuts, (len(words), len(sound))] if cuts else []
     pieces = [
@@ -57,20 +60,15 @@ def _heard(sound: Sound, model: AcousticModel) -> np.ndarray:
     return log_posteriors(model, filter_banks(np.pad(sound, EDGE)))
 
 
-def _levels(sound: Sound) -> np.ndarray:
-    steps = len(sound) // WINDOW
-    power = (sound[: steps * WINDOW].astype(np.float64).reshape(steps, WINDOW) ** 2).mean(axis=1)
-    return np.sqrt(power / max(power.max(), 1.0))
-
-
 def _pause(level: np.ndarray, before: AlignedWord, after: AlignedWord) -> int | None:
     """The sample in the middle of the quietest 20 ms between two words; None where it is not quiet."""
     edges = before.end_s - LINGERING_S, after.start_s - LATE_S
     first, last = (int((seconds - EDGE / RATE_HZ) * RATE_HZ) // WINDOW for seconds in edges)
-    between = level[max(0, first) : last + 1]
+    first = max(0, first)
+    between = level[first : max(first, last + 1)]
     if not len(between) or between.min() > PAUSE:
         return None
-    return (max(0, first) + int(between.argmin())) * WINDOW + WINDOW // 2
+    return (first + int(between.argmin())) * WINDOW + WINDOW // 2
 
 
 def _fits(piece: Piece, model: AcousticModel, pronounce: Pronounce) -> bool:
