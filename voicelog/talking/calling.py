@@ -15,6 +15,7 @@ from voicelog.talking.conversation import (
     Mode,
     Move,
     Pending,
+    Policy,
     Redo,
     Said,
     Speak,
@@ -154,16 +155,17 @@ def draft_of(kind: EntryKind, said: Said, reading: Reading, verdict: Verdict) ->
 
 
 def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None = None) -> Turn:
-    """Keep the draft and say it back: place and value from the record, then the verdict, then any doubt.
+    """Keep the draft and say it back: place and value from the record, then the verdict, then any question.
 
     ``called``: what was said, of which nothing is left out in a short read-back.
     """
     reading, verdict = draft.reading, draft.verdict
     doubt = desk.doubt(reading, verdict, desk.record)
     said_back = _said_back(talk, reading, desk, called)
-    parts = (said_back, _verdict(talk, verdict, reading, desk), doubt)
+    question = doubt or _question(talk, reading, desk)
+    parts = (said_back, _verdict(talk, verdict, reading, desk), question)
     text = ". ".join(part for part in parts if part)
-    pending = Pending(reading=reading, verdict=verdict, said_back=said_back, doubted=bool(doubt))
+    pending = Pending(reading=reading, verdict=verdict, said_back=said_back, doubted=bool(question))
     talk = talk.having(
         mode=Mode.CONFIRMING,
         place=_place_in_hand(talk, reading, desk),
@@ -175,6 +177,13 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
     )
     tone = Tone.ATTENTION if doubt else _TONES.get(verdict.outcome)
     return Turn(talk, (Keep(draft.model_copy(update={"said_back": text})), Speak(text, tone)))
+
+
+def _question(talk: Conversation, reading: Reading, desk: Desk) -> str:
+    """Second person: in a tour, a quantity that it does not ask for may be talk, and silence must not keep it."""
+    if desk.policy is Policy.EVERY or talk.tour is None or talk.tour.asks_for(reading.quantity):
+        return ""
+    return "affirm or negative?"
 
 
 def _place_in_hand(talk: Conversation, reading: Reading, desk: Desk) -> Place:

@@ -55,7 +55,7 @@ class Pending(Noun):
     reading: Reading
     verdict: Verdict
     said_back: str = ""
-    doubted: bool = False  # hard to believe: it never stands unanswered
+    doubted: bool = False  # hard to believe, or no part of the tour: it never stands unanswered
 
 
 class Tour(Noun):
@@ -70,6 +70,10 @@ class Tour(Noun):
     @property
     def here(self) -> Asked | None:
         return self.steps[self.at] if self.at < len(self.steps) else None
+
+    def asks_for(self, quantity: str) -> bool:
+        """Whether one of the steps is of this quantity, whichever is asked for now."""
+        return any(step.quantity == quantity for step in self.steps)
 
 
 class Watch(Noun):
@@ -204,7 +208,7 @@ class Desk:
     close: float = 4.0  # nats: two readings nearer than this are both asked about (``voicelog bench meant`` tells)
 
     def awaits_answer(self, talk: Conversation) -> bool:
-        """Whether the reading said back must be answered; with a second person only one that is hard to believe."""
+        """Whether the reading said back must be answered; with a second person only one in doubt."""
         return talk.pending is not None and (self.policy is Policy.EVERY or talk.pending.doubted)
 
     def board(self, talk: Conversation) -> str:

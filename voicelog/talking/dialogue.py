@@ -14,7 +14,8 @@ do not answer.
                  disregard withdraws; silence repeats once, then
                  leaves the reading unconfirmed: it never confirms     -> LISTENING
                  (second person: the next reading lets it stand,
-                 unless it was hard to believe)
+                 unless it was hard to believe, or of a quantity
+                 that is no part of the sweep or sequence)
     CHOOSING     an answer that fits one choice alone takes it        -> CONFIRMING
     NAMING       the next words name a wander-lead point              -> LISTENING
     DICTATING    every utterance is taken down until "end note"
