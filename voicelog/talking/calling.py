@@ -294,7 +294,7 @@ def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if called is None:
         asked = asked_again(meant.reading)
         text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say the value"
-        return speak(talk.having(asked=asked, pending=meant, mode=Mode.CONFIRMING), text, Tone.ASKED)
+        return speak(talk.having(asked=None, pending=meant, mode=Mode.CONFIRMING), text, Tone.ASKED)
     return replace(talk, said, desk, meant, called)
 
 

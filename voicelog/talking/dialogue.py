@@ -34,6 +34,7 @@ from voicelog.talking.conversation import (
     Desk,
     End,
     Event,
+    Keep,
     Mode,
     Move,
     Said,
@@ -62,14 +63,14 @@ def _value(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """A bare value counts only where the quantity and the place are known."""
     if talk.asked is None:
         return Turn(talk)
-    if talk.watch is not None:
+    if watching.awaits(talk):
         return watching.take(talk, said, desk)
     return touring.look_ahead(calling.call(talk, said, desk), desk, advance=touring.on_course(talk))
 
 
 def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """In a sweep with a second person the next value; otherwise another value for the one said back."""
-    if talk.watch is not None and talk.asked:
+    if watching.awaits(talk):
         return watching.take(talk, said, desk)
     if not desk.awaits_answer(talk) and talk.asked and talk.tour:
         turn = calling.call_while_confirming(talk, said, desk)
@@ -79,8 +80,10 @@ def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     turn = calling.correct(talk, said, desk)
-    if talk.watch is not None:
-        return watching.corrected(turn)
+    if not _keeps(turn):  # the value is asked for
+        return turn
+    if talk.watch is not None and (meant := talk.pending or talk.last):
+        return watching.corrected(turn, meant.reading)
     return touring.look_ahead(turn, desk, advance=False)
 
 
@@ -99,13 +102,38 @@ def _negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def _disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """In a tour the step is asked for again."""
-    turn = calling.disregard(talk, said, desk)
-    if talk.watch and talk.pending:
-        return watching.dropped(turn, talk.pending.reading)
-    if turn.talk.tour is None or talk.pending is None:
+    turn, meant = calling.disregard(talk, said, desk), talk.pending or talk.last
+    if not _keeps(turn):
+        return turn
+    if talk.watch:
+        return watching.dropped(turn, meant.reading)
+    if turn.talk.tour is None:
         return turn
     asked = touring.ask_step(turn.talk, desk)
     return Turn(asked.talk, (*turn.acts, *asked.acts))
+
+
+def _keeps(turn: Turn) -> bool:
+    return any(isinstance(act, Keep) for act in turn.acts)
+
+
+def _undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    return _retraced(calling.undo(talk, said, desk), desk)
+
+
+def _redo(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    return _retraced(calling.redo(talk, said, desk), desk)
+
+
+def _retraced(turn: Turn, desk: Desk) -> Turn:
+    """A tour asks for its step again, which may be another one now; what was taken back counts no more in a watch."""
+    if turn.talk.tour is not None:
+        return Turn(turn.talk.having(due=_keeps(turn)), turn.acts)
+    if turn.talk.watch is None:
+        return turn
+    drafts = [act.draft for act in turn.acts if isinstance(act, Keep) and act.draft.kind is EntryKind.WITHDRAWN]
+    line = desk.record.line(drafts[0].refers) if drafts else None
+    return watching.dropped(turn, line.reading) if line else turn
 
 
 def _place(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -188,8 +216,8 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "wrong_place": calling.wrong_place,
         "disregard": _disregard,
         "stop_watching": watching.stop,
-        "undo": calling.undo,
-        "redo": calling.redo,
+        "undo": _undo,
+        "redo": _redo,
     },
     Mode.CONFIRMING: {
         **ANYWHERE,
@@ -255,21 +283,37 @@ def step(talk: Conversation, event: Event, desk: Desk) -> Turn:
         return _silence(talk, event, desk)
     moves = TABLE[talk.mode]
     move = moves.get(kind_of(event, desk)) or moves.get("else", _ignore)
-    return move(talk, event, desk)
+    turn = move(talk, event, desk)
+    return Turn(_still_asking(turn.talk), turn.acts)
+
+
+def _still_asking(talk: Conversation) -> Conversation:
+    """While nothing else is awaited, a bare value is one of what is watched or gone round."""
+    if talk.mode is not Mode.LISTENING or talk.asked:
+        return talk
+    if talk.watch:
+        return talk.having(asked=talk.watch.asked)
+    return talk.having(asked=talk.tour.here) if talk.tour else talk
 
 
 def _silence(talk: Conversation, silence: Silence, desk: Desk) -> Turn:
     """Silence repeats a question once and then leaves it; it never confirms."""
     if talk.mode is Mode.DICTATING and silence.seconds >= DICTATION_S:
         return noting.end_dictation(talk, silence, desk)
-    waiting = talk.mode is Mode.CHOOSING or (talk.mode is Mode.CONFIRMING and desk.awaits_answer(talk))
-    if not waiting or silence.seconds < PATIENCE_S:
+    if not _waits(talk, desk) or silence.seconds < PATIENCE_S:
         return Turn(talk)
     if not talk.repeated:
         return Turn(talk.having(repeated=True), (Speak(talk.said, Tone.ASKED),))
-    asked = talk.tour.here if talk.tour else None
-    left = talk.having(mode=Mode.LISTENING, last=talk.pending or talk.last, pending=None, choices=(), asked=asked)
-    return speak(left, "left unconfirmed", Tone.ATTENTION)
+    left = talk.having(mode=Mode.LISTENING, last=talk.pending or talk.last, pending=None, choices=(), asked=None)
+    return speak(_still_asking(left), "left unconfirmed", Tone.ATTENTION)
+
+
+def _waits(talk: Conversation, desk: Desk) -> bool:
+    """Whether a question is open. A watched value is none: minutes may pass before the next lets it stand."""
+    if talk.mode is Mode.CONFIRMING:
+        watched = not talk.pending.doubted and watching.is_watched(talk.pending.reading, talk)
+        return desk.awaits_answer(talk) and not watched
+    return talk.mode is Mode.CHOOSING
 
 
 def onward(talk: Conversation, desk: Desk) -> Turn:

@@ -182,9 +182,9 @@ def _reason(talk: Conversation, said: Said, kind: str, words: str) -> Turn:
 
 
 def move_to(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """A place alone: it is in hand from now on."""
+    """A place alone: it is in hand from now on, and nothing is watched at another any more."""
     place: Place = said.understood.meaning.place
     text = desk.phrasing.place(place)
     draft = Draft(kind=EntryKind.MOVED, words=said.understood.words, place=place, said_back=text, speaker=said.speaker)
-    talk = talk.having(place=place, asked=None, point="", said=text)
+    talk = talk.having(place=place, asked=None, watch=None, point="", said=text)
     return Turn(talk, (Keep(draft), Speak(text)))

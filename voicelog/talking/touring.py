@@ -79,8 +79,8 @@ def _all_conditions(quantity: Quantity, given: dict[str, str]) -> dict[str, str]
 
 
 def begin(talk: Conversation, desk: Desk, tour: Tour) -> Turn:
-    """Start a tour at its first step that has no reading yet."""
-    return ask_step(_at_open(talk.having(tour=tour), desk), desk, prefix=f"{tour.title}. ")
+    """Start a tour at its first step that has no reading yet; what was watched is watched no more."""
+    return ask_step(_at_open(talk.having(tour=tour, watch=None), desk), desk, prefix=f"{tour.title}. ")
 
 
 def _is_open(step: Asked, talk: Conversation, desk: Desk) -> bool:

@@ -44,6 +44,16 @@ def take(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return Turn(turn.talk.having(watch=watch, asked=watch.asked), acts)
 
 
+def awaits(talk: Conversation) -> bool:
+    """Whether a bare value is the next of the watch, and not another reading asked for again."""
+    return talk.watch is not None and talk.asked == talk.watch.asked
+
+
+def is_watched(reading: Reading, talk: Conversation) -> bool:
+    """Whether it is one of the values that are being watched."""
+    return talk.watch is not None and talk.watch.asked.is_met_by(reading)
+
+
 def _with(watch: Watch, at_s: float, value: object) -> Watch:
     """One more point, when the value is a plain figure."""
     if not isinstance(value, Number):
@@ -64,22 +74,23 @@ def _timed(acts: tuple[Act, ...], watch: Watch) -> tuple[Act, ...]:
     )
 
 
-def corrected(turn: Turn) -> Turn:
-    """The last value of the watch was put right; watching goes on."""
+def corrected(turn: Turn, replaced: Reading) -> Turn:
+    """The last value of the watch was put right, or belongs elsewhere; watching goes on."""
     talk = turn.talk
-    if talk.pending is None or talk.pending.number or not talk.watch.values:
+    if talk.pending is None or talk.pending.number or not talk.watch.values or not is_watched(replaced, talk):
         return turn
     before = _without_last(talk.watch)
-    watch = _with(before, talk.watch.times_s[-1], talk.pending.reading.value)
+    moved = not is_watched(talk.pending.reading, talk)
+    watch = before if moved else _with(before, talk.watch.times_s[-1], talk.pending.reading.value)
     timed = turn.acts if watch is before else _timed(turn.acts, watch)
     return Turn(talk.having(watch=watch, asked=watch.asked), timed)
 
 
 def dropped(turn: Turn, withdrawn: Reading) -> Turn:
     """A value was withdrawn: if it was the last of the watch it counts no more. Watching goes on."""
-    watch = turn.talk.watch
-    if (withdrawn.place, withdrawn.quantity) == (watch.asked.place, watch.asked.quantity):
-        watch = _without_last(watch)
+    if not is_watched(withdrawn, turn.talk):
+        return turn
+    watch = _without_last(turn.talk.watch)
     return Turn(turn.talk.having(watch=watch, asked=watch.asked), turn.acts)
 
 
