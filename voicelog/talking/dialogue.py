@@ -146,11 +146,23 @@ def _place_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _stand_by(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    talk = talk.having(mode=Mode.STANDING_BY, last=talk.pending or talk.last, pending=None)
-    return speak(talk, "standing by", Tone.KEPT)
+    return speak(talk.having(mode=Mode.STANDING_BY), "standing by", Tone.KEPT)
 
 
 def _resume(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """What was awaited before is awaited again, and said: nobody remembers it after a pause."""
+    open_question = desk.awaits_answer(talk)
+    talk = talk.having(due=talk.tour is not None and not open_question, repeated=False)
+    if talk.pending:
+        answer = ". affirm or negative?" if open_question else ""
+        text = f"listening. {talk.pending.said_back}{answer}"
+        return speak(talk.having(mode=Mode.CONFIRMING), text, Tone.ASKED)
+    again = ", say the reading again" if talk.choices else ""
+    return speak(talk.having(mode=Mode.LISTENING, choices=()), f"listening{again}", Tone.ASKED)
+
+
+def _leave_unnamed(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The point gets no name."""
     return speak(talk.having(mode=Mode.LISTENING), "listening", Tone.ASKED)
 
 
@@ -244,7 +256,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "negative": calling.drop_choices,
         "disregard": calling.drop_choices,
     },
-    Mode.NAMING: {"disregard": _resume, "else": noting.take_name},
+    Mode.NAMING: {"disregard": _leave_unnamed, "else": noting.take_name},
     Mode.DICTATING: {"end_observation": noting.end_dictation, "stop": _stop, "else": noting.take_down},
     Mode.STANDING_BY: {"resume": _resume, "stop": _stop},
     Mode.ENDED: {},
