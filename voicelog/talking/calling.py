@@ -323,11 +323,6 @@ def _unit(called: Called, old: Reading) -> str:
     return old.unit if called.value.kind == "number" and not called.quantity else ""
 
 
-def wrong_place(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """ "That was circuit seven": the last reading moves there."""
-    return correct(talk, said, desk)
-
-
 def change(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """ "Change circuit six leakage to two point four": replaces what is on the record."""
     called = said.understood.meaning.called

@@ -117,6 +117,7 @@ class Conversation(Noun):
     undone: tuple[Redo, ...] = ()  # what "redo" would do, latest last
     due: bool = False  # the tour asks for its next step once the entries before it are kept
     said: str = ""  # the program's last words
+    aside: EntryKind | None = None  # a refusal or a note that came after the last reading
     repeated: bool = False  # the pending words were already said twice
     terse: bool = False
 

@@ -27,6 +27,8 @@ nothing outside: it gives back the conversation after it, and acts for the
 session to carry out in order. Entries come before words.
 """
 
+from dataclasses import replace
+
 from voicelog.model import Called, Command, Entry, EntryKind, NotUnderstood
 from voicelog.talking import calling, noting, telling, touring, watching
 from voicelog.talking.conversation import (
@@ -48,6 +50,12 @@ from voicelog.talking.tones import Tone
 # Seconds of silence after which a pending reading is said again, and then left; and a dictation ends.
 PATIENCE_S = 8.0
 DICTATION_S = 4.0
+
+# What is said last and is no reading, and what is told to whoever takes it back.
+_ASIDES = {
+    EntryKind.REFUSED: "nothing of that was kept",
+    EntryKind.NOTED: "the note stays, to be put right at review",
+}
 
 
 def _ignore(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -78,13 +86,29 @@ def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return _correct(talk, said, desk)
 
 
+def _wrong_place(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "That was circuit seven": a correction of the place alone."""
+    return _correct(talk, said, desk)
+
+
 def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    if talk.pending is None and talk.aside is EntryKind.REFUSED:
+        return _call_again(talk, said, desk)
     turn = calling.correct(talk, said, desk)
     if not _keeps(turn):  # the value is asked for
         return turn
     if talk.watch is not None and (meant := talk.pending or talk.last):
         return watching.corrected(turn, meant.reading)
     return touring.look_ahead(turn, desk, advance=False)
+
+
+def _call_again(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """A correction of what was refused is a call of its own; the reading before it stays as it is."""
+    called = said.understood.meaning.called
+    if called is None or called.value is None or not (called.quantity or talk.asked):
+        return speak(talk.having(aside=None), f"{_ASIDES[EntryKind.REFUSED]}, say it in full", Tone.ATTENTION)
+    plain = replace(said, understood=said.understood.model_copy(update={"meaning": called}))
+    return (calling.call if called.quantity else _value)(talk, plain, desk)
 
 
 def _affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -101,7 +125,9 @@ def _negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """In a tour the step is asked for again."""
+    """In a tour the step is asked for again. What is no reading leaves the one before it alone, once."""
+    if talk.pending is None and talk.aside:
+        return speak(talk.having(aside=None), _ASIDES[talk.aside], Tone.ATTENTION)
     turn, meant = calling.disregard(talk, said, desk), talk.pending or talk.last
     if not _keeps(turn):
         return turn
@@ -225,7 +251,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "place": _place,
         "nearly": _explain,
         "correction": _correct,
-        "wrong_place": calling.wrong_place,
+        "wrong_place": _wrong_place,
         "disregard": _disregard,
         "stop_watching": watching.stop,
         "undo": _undo,
@@ -242,7 +268,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "place": _place_while_confirming,
         "nearly": _explain,
         "correction": _correct,
-        "wrong_place": calling.wrong_place,
+        "wrong_place": _wrong_place,
         "disregard": _disregard,
         "stop_watching": watching.stop,
         "undo": _disregard,
@@ -296,7 +322,15 @@ def step(talk: Conversation, event: Event, desk: Desk) -> Turn:
     moves = TABLE[talk.mode]
     move = moves.get(kind_of(event, desk)) or moves.get("else", _ignore)
     turn = move(talk, event, desk)
-    return Turn(_still_asking(turn.talk), turn.acts)
+    return Turn(_still_asking(turn.talk).having(aside=_aside(turn)), turn.acts)
+
+
+def _aside(turn: Turn) -> EntryKind | None:
+    """What was said last, if it is no reading: "disregard" is about that, and not about the reading before it."""
+    kept = [act.draft.kind for act in turn.acts if isinstance(act, Keep)]
+    if not kept:
+        return turn.talk.aside
+    return kept[-1] if kept[-1] in _ASIDES else None
 
 
 def _still_asking(talk: Conversation) -> Conversation:
