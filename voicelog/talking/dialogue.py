@@ -94,12 +94,8 @@ def _wrong_place(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if talk.pending is None and talk.aside is EntryKind.REFUSED:
         return _call_again(talk, said, desk)
-    turn = calling.correct(talk, said, desk)
-    if not _keeps(turn):  # the value is asked for
-        return turn
-    if talk.watch is not None and (meant := talk.pending or talk.last):
-        return watching.corrected(turn, meant.reading)
-    return touring.look_ahead(turn, desk, advance=False)
+    turn, meant = calling.correct(talk, said, desk), talk.pending or talk.last
+    return watching.corrected(turn, meant.reading) if talk.watch and meant else turn
 
 
 def _call_again(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -321,8 +317,14 @@ def step(talk: Conversation, event: Event, desk: Desk) -> Turn:
         return _silence(talk, event, desk)
     moves = TABLE[talk.mode]
     move = moves.get(kind_of(event, desk)) or moves.get("else", _ignore)
-    turn = move(talk, event, desk)
+    turn = _with_next_step(move(talk, event, desk), desk)
     return Turn(_still_asking(turn.talk).having(aside=_aside(turn)), turn.acts)
+
+
+def _with_next_step(turn: Turn, desk: Desk) -> Turn:
+    """Second person: whatever was said back within a tour, its step is named after it."""
+    fresh = turn.talk.pending is not None and turn.talk.pending.number == 0
+    return touring.look_ahead(turn, desk, advance=False) if fresh and not turn.talk.due else turn
 
 
 def _aside(turn: Turn) -> EntryKind | None:
