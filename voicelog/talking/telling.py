@@ -19,14 +19,17 @@ def say_again(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def read_back(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The pending reading, or the last one on the record, in full."""
-    meant = talk.pending or talk.last
+    """The pending reading, or the last one that counts, in full."""
+    meant = talk.pending or _last_counting(desk)
     if meant is None:
         return speak(talk, "nothing is on the record yet")
-    return speak(
-        talk,
-        f"{desk.phrasing.reading(meant.reading)}. {desk.phrasing.verdict(meant.verdict, meant.reading)}".rstrip(". "),
-    )
+    verdict = desk.phrasing.verdict(meant.verdict, meant.reading) if meant.verdict else ""
+    return speak(talk, f"{desk.phrasing.reading(meant.reading)}. {verdict}".rstrip(". "))
+
+
+def _last_counting(desk: Desk) -> Line | None:
+    """The latest line neither withdrawn nor replaced."""
+    return next((line for line in reversed(desk.record.lines) if line.removed is None), None)
 
 
 def status(talk: Conversation, said: Said, desk: Desk) -> Turn:
