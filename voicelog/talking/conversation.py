@@ -90,6 +90,7 @@ class Note(Noun):
     kind: str  # "observation", "note"
     code: str = ""
     place: Place | None = None
+    begun: bool = False  # words of it are on the record
 
 
 class Redo(Noun):

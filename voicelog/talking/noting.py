@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from voicelog.installation import Sheet
+from voicelog.meaning.grammar import first_spelling
 from voicelog.model import Draft, EntryKind, Number, Place, Reading
 from voicelog.talking.calling import retest, say_back
 from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak
@@ -19,7 +20,14 @@ def observe(talk: Conversation, said: Said, desk: Desk) -> Turn:
     meaning = said.understood.meaning
     place = (meaning.called.place if meaning.called else None) or talk.place
     note = Note(kind="observation", code=meaning.arguments.get("code", ""), place=place)
-    return _dictate(talk, note, "observation, go ahead")
+    return _dictate(talk, note, _about(note, desk))
+
+
+def _about(note: Note, desk: Desk) -> str:
+    """The code and the place as they are kept: a code misheard is another danger."""
+    code = first_spelling(desk.grammar.places.codes[note.code][0]) if note.code else ""
+    place = desk.phrasing.place(note.place, with_name=False) if note.place else ""
+    return ", ".join(part for part in ("observation", code, place, "go ahead") if part)
 
 
 def take_note(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -39,10 +47,11 @@ def _dictate(talk: Conversation, note: Note, text: str) -> Turn:
 
 def take_down(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """Free words: kept as they are, unverified. A new name is one utterance."""
-    turn = Turn(talk, (Keep(_noted(talk.note, said)),))
+    begun = talk.having(note=talk.note.model_copy(update={"begun": True}))
+    turn = Turn(begun, (Keep(_noted(talk.note, said)),))
     if talk.note.kind != "rename":
         return turn
-    ended = end_dictation(talk, said, desk)
+    ended = end_dictation(begun, said, desk)
     return Turn(ended.talk, (*turn.acts, *ended.acts))
 
 
@@ -56,8 +65,9 @@ def _noted(note: Note, said: Said) -> Draft:
 
 
 def end_dictation(talk: Conversation, said: object, desk: Desk) -> Turn:
-    """The dictation is over: by word, or because nothing more was said."""
-    return Turn(talk.having(mode=Mode.LISTENING, note=None, said="noted"), (Speak("noted", Tone.KEPT),))
+    """The dictation is over: by word, or because nothing more was said. Without words there is nothing to keep."""
+    text, tone = ("noted", Tone.KEPT) if talk.note.begun else ("nothing was noted", Tone.ATTENTION)
+    return speak(talk.having(mode=Mode.LISTENING, note=None), text, tone)
 
 
 def photo(talk: Conversation, said: Said, desk: Desk) -> Turn:
