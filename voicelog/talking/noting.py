@@ -11,7 +11,7 @@ from voicelog.installation import Sheet
 from voicelog.meaning.grammar import first_spelling
 from voicelog.model import Draft, EntryKind, Number, Place, Reading
 from voicelog.talking.calling import retest, say_back
-from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak
+from voicelog.talking.conversation import Asked, Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak
 from voicelog.talking.tones import Tone
 
 
@@ -96,7 +96,7 @@ def name_point(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def take_name(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The free name of a point, kept as sound; readings of R2 that follow belong to it."""
+    """The free name of a point, kept as sound; readings of R2 that follow belong to it, a bare value is one."""
     number = _noted_so_far(desk, "point") + 1
     words = said.understood.words
     name = f"point {number}" + (f": {' '.join(words)}" if words else "")
@@ -108,7 +108,15 @@ def take_name(talk: Conversation, said: Said, desk: Desk) -> Turn:
         detail={"kind": "point", "point": name, "words": "unverified"},
     )
     text = f"point {desk.phrasing.number(number)}"
-    return Turn(talk.having(mode=Mode.LISTENING, point=name, said=text), (Keep(draft), Speak(text, Tone.KEPT)))
+    named = talk.having(mode=Mode.LISTENING, point=name, said=text, asked=_at_point(name, talk))
+    return Turn(named, (Keep(draft), Speak(text, Tone.KEPT)))
+
+
+def _at_point(name: str, talk: Conversation) -> Asked | None:
+    """A bare value is now R2 at the point; but what is gone round or watched keeps its own."""
+    if talk.tour or talk.watch or talk.place is None or talk.place.rcd:
+        return talk.asked
+    return Asked(place=talk.place, quantity="r2_cpc", unit="ohm", conditions={"point": name})
 
 
 # ---------------------------------------------------------------- points counted
