@@ -5,6 +5,7 @@ set of tests on the circuit in hand. Both are a tour of steps. Bare numbers are
 understood here because the place, the quantity and the unit are known.
 """
 
+from collections.abc import Iterator
 from decimal import Decimal
 
 from voicelog.installation import Board, Circuit
@@ -216,8 +217,33 @@ def finish(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def running_total(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The sum so far, and of which share of the budget."""
-    return speak(talk, total_words(talk, desk) or "there is no total here")
+    """The sum so far, and behind each RCD how much of its budget that is."""
+    total = total_words(talk, desk)
+    shares = _shares(talk.tour.steps, desk) if total else ()
+    return speak(talk, ". ".join((total, *shares)) if total else "there is no total here")
+
+
+def _shares(steps: tuple[Asked, ...], desk: Desk) -> Iterator[str]:
+    """ "r c d one, eight point seven of nine milliamps"; the budget is the limit that its circuits were judged by."""
+    behind: dict[tuple[str, str], list[Asked]] = {}
+    for step in steps:
+        circuit = desk.sheet.circuit(step.place)
+        if circuit and circuit.rcd and step.quantity == "earth_leakage":
+            behind.setdefault((step.place.board, circuit.rcd), []).append(step)
+    for (board, rcd), alike in behind.items():
+        if budget := _budget(alike, desk):
+            used = sum((_milliamps(step, desk) for step in alike), Decimal(0))
+            of = desk.phrasing.value(Number(figure=budget), "mA")
+            place = desk.phrasing.place(Place(board=board, rcd=rcd))
+            yield f"{place}, {desk.phrasing.value(Number(figure=used), '')} of {of}"
+
+
+def _budget(alike: list[Asked], desk: Desk) -> Decimal | None:
+    lines = (desk.record.latest(step.place, step.quantity, step.conditions) for step in alike)
+    limits = (
+        line.verdict.limit.normalize() for line in lines if line and line.verdict and line.verdict.limit is not None
+    )
+    return next(limits, None)
 
 
 def total_words(talk: Conversation, desk: Desk) -> str:
