@@ -353,7 +353,8 @@ def _silence(talk: Conversation, silence: Silence, desk: Desk) -> Turn:
     if not talk.repeated:
         return Turn(talk.having(repeated=True), (Speak(talk.said, Tone.ASKED),))
     left = talk.having(mode=Mode.LISTENING, last=talk.pending or talk.last, pending=None, choices=(), asked=None)
-    return speak(_still_asking(left), "left unconfirmed", Tone.ATTENTION)
+    asking = _still_asking(left).having(due=talk.tour is not None)
+    return speak(asking, "left unconfirmed", Tone.ATTENTION)
 
 
 def _waits(talk: Conversation, desk: Desk) -> bool:
