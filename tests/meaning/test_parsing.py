@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from voicelog.meaning.parsing import Context
+from voicelog.meaning.parsing import Context, Reader
 from voicelog.model import Called, Command, Heard, Hypothesis, NotUnderstood, Number, Place, Reading, Word
 from voicelog.proving.script import in_short
 from voicelog.talking.calling import reading_from
@@ -128,6 +128,13 @@ def test_the_rival_is_the_nearest_different_meaning(reader, context):
 
 def test_a_board_may_be_in_hand_that_has_no_such_circuit(reader):
     assert isinstance(reader.read(("circuit", "twelve"), Context(board="DB1")), NotUnderstood)
+
+
+def test_with_more_boards_than_one_the_reason_speaks_of_the_board_in_hand(grammar, sheet):
+    second = sheet.boards[0].model_copy(update={"reference": "DB2", "circuits": sheet.boards[0].circuits[:2]})
+    reader = Reader(grammar, sheet.model_copy(update={"boards": (*sheet.boards, second)}))
+    why = reader.read(("circuit", "nine"), Context(board="DB2")).why
+    assert why == "there is no circuit nine on the board in hand"
 
 
 def _hypothesis(text: str, cost: float) -> Hypothesis:

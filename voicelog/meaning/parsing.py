@@ -218,7 +218,8 @@ class Reader:
 
     def _circuit(self, board: str, part: Filled) -> Place:
         if all(circuit.number != part.value for circuit in self.sheet.board(board).circuits):
-            raise _Refused(f"there is no circuit {' '.join(part.words)} on the sheet")
+            where = "sheet" if len(self.sheet.boards) == 1 else "board in hand"
+            raise _Refused(f"there is no circuit {' '.join(part.words)} on the {where}")
         return Place(board=board, circuit=part.value)
 
     def _rcd(self, board: str, part: Filled) -> Place:
