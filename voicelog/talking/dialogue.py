@@ -77,8 +77,8 @@ def _value(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """In a sweep with a second person the next value; otherwise another value for the one said back."""
-    if watching.awaits(talk):
+    """In a watch, and in a sweep with a second person, the next value; otherwise another for the one said back."""
+    if watching.awaits(talk) and not talk.pending.doubted:
         return watching.take(talk, said, desk)
     if not desk.awaits_answer(talk) and talk.asked and talk.tour:
         turn = calling.call_while_confirming(talk, said, desk)

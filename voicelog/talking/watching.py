@@ -142,9 +142,11 @@ def _arrival(limit: Decimal | None, found: Slope, desk: Desk) -> str:
 
 
 def stop(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The last value stands; what the values did is said."""
+    """The last value stands, unless it is hard to believe: that is answered first. What the values did is said."""
     if talk.watch is None:
         return speak(talk, "nothing is being watched", Tone.ATTENTION)
+    if talk.pending and talk.pending.doubted:
+        return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
     stood = calling.let_stand(talk)
     limit = _limit(talk, desk)
     told = in_words(talk.watch, limit, desk)
