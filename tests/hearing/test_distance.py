@@ -54,3 +54,15 @@ def test_answers_and_orders_are_far_from_digits(grammar):
         for digit, sounds in digits.items()
     }
     assert {pair: apart for pair, apart in near.items() if apart <= SAFE} == {}
+
+
+def test_quantities_are_far_from_the_words_of_numbers(grammar):
+    """ "Circuit two point two" said of a circuit must not become a reading of circuit two."""
+    numbers = {word: list(LEXICON.pronounce(word)) for word in (*grammar.numbers.digits, "point") if word != "oh"}
+    near = {
+        (quantity.key, word): round(nearest(said(quantity.said), sounds), 2)
+        for quantity in grammar.quantities.values()
+        for word, sounds in numbers.items()
+    }
+    # "R two" is the trade's own name; a vowel of its own, and the read-back, keep it from "two".
+    assert {pair for pair, apart in near.items() if apart <= SAFE} == {("r2_cpc", "two")}

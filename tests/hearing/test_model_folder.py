@@ -1,5 +1,6 @@
 """Model folders: found whole, refused with a reason, compiled once."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -117,8 +118,14 @@ class TestCompiling:
 
     def test_the_cache_stays_small(self, folder):
         for number in range(KEPT + 3):
-            self.compile(folder, costs=GraphCosts(word=float(number)))
+            path = self.compile(folder, costs=GraphCosts(word=float(number)))
+            os.utime(path, (number, number))
+        self.compile(folder, costs=GraphCosts(word=99.0))
         assert len(list((folder / "cache").iterdir())) == KEPT
+
+    def test_what_another_program_may_be_about_to_load_is_left_alone(self, folder):
+        lately = [self.compile(folder, costs=GraphCosts(word=float(number))) for number in range(KEPT + 3)]
+        assert all(path.is_dir() for path in lately)
 
     def test_what_was_half_written_is_written_again(self, folder):
         path = self.compile(folder)

@@ -112,7 +112,7 @@ def test_in_a_sweep_a_bare_value_is_enough_and_the_next_lets_it_stand(stage):
 
 
 def test_in_a_sweep_another_quantity_does_not_stand_because_the_next_value_comes(stage):
-    found = bench(stage, Deaf("points ten", "zero point five ohms", READING), hours=2 / 60)
+    found = bench(stage, Deaf("number of points ten", "zero point five ohms", READING), hours=2 / 60)
     assert [found.by_stance["sweep"][what] for what in ("offered", "kept")] == [1, 0]
 
 

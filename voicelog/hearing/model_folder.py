@@ -14,6 +14,7 @@ import hashlib
 import os
 import shutil
 import tempfile
+import time
 from dataclasses import asdict, dataclass
 from enum import Enum
 from pathlib import Path
@@ -33,6 +34,7 @@ ACOUSTIC = Path("am") / "final.mdl"
 FEATURES = Path("conf") / "fbank.conf"
 FORM = 2  # of the compiled folders; a change here compiles all of them anew
 KEPT = 12  # compiled folders in the cache; the least recently used go first
+IN_USE_S = 3600.0  # a folder used so lately may be about to be loaded by another program
 JUDGE = GraphCosts(filler=2.2)  # so that ``Heard.filler_margin`` is above 0 for calls and below it for other talk
 OPENFST_MAGIC = (2125659606).to_bytes(4, "little")
 
@@ -207,9 +209,10 @@ def _point_at(file: Path, name: Path) -> None:
 
 
 def _forget_old(cache: Path) -> None:
-    compiled = sorted((path for path in cache.iterdir() if path.is_dir()), key=lambda path: path.stat().st_mtime)
-    for path in compiled[:-KEPT]:
-        shutil.rmtree(path, ignore_errors=True)
+    used = {path: path.stat().st_mtime for path in cache.iterdir() if path.is_dir()}
+    for path in sorted(used, key=used.get)[:-KEPT]:
+        if used[path] < time.time() - IN_USE_S:
+            shutil.rmtree(path, ignore_errors=True)
 
 
 def _usable(cache: Path) -> Path:
