@@ -76,6 +76,7 @@ class CommandWord(Noun):
     said: Phrases
     takes: Literal["nothing", "call", "reading", "place", "quantity", "item", "sequence", "code"]
     does: str
+    before: Phrases = ()  # said for it too where a call follows at once
     around: tuple[str, str] | None = None  # the same said in two parts, with what it takes between them
     then: str = ""  # key of an order that may follow in the same breath
 

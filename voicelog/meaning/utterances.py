@@ -65,7 +65,9 @@ class Utterances:
     def _prefix(self) -> Phrase:
         """Prowords that a call may follow: correction, retest."""
         takers = [command for command in self.grammar.commands.values() if command.takes == "call"]
-        return one_of(self._order(command) for command in takers)
+        return one_of(
+            Tagged(read_phrases((*command.said, *command.before)), "command", command.key) for command in takers
+        )
 
     def _call(self) -> Phrase:
         """A place, a reading, both, or a bare value."""

@@ -66,6 +66,7 @@ class Tour(Noun):
     at: int = 0
     skipped: tuple[int, ...] = ()  # steps that were left out on purpose
     over: bool = False  # it ends once the entries before are kept: the last value is in the total
+    after: int = 0  # number of the last entry before a further round: what was read until then is of an earlier one
 
     @property
     def here(self) -> Asked | None:

@@ -6,7 +6,7 @@ from statistics import median
 from voicelog.keeping.record import Line
 from voicelog.model import Outcome, Place
 from voicelog.talking.conversation import Adjust, Conversation, Desk, Said, Speak, Turn, speak
-from voicelog.talking.touring import done, left
+from voicelog.talking.touring import left, still_open
 
 # What a full visit takes down for each circuit; common practice, not a rule of any edition.
 USUAL = ("r1_r2", "ir_le", "zs")
@@ -88,10 +88,8 @@ def _lacking(quantity: str, desk: Desk) -> list[Place]:
 
 def time_left(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """How many readings are left of the tour, or of the usual tests, and how long they take at the pace so far."""
-    if talk.tour:
-        count = sum(not done(step, desk) for step in talk.tour.steps)
-    else:
-        count = sum(len(_lacking(quantity, desk)) for quantity in USUAL)
+    usual = (place for quantity in USUAL for place in _lacking(quantity, desk))
+    count = len(still_open(talk.tour, desk) if talk.tour else tuple(usual))
     text = f"{desk.phrasing.count(count, 'reading', 'readings')} left"
     if count and (pace_s := _pace_s(desk)):
         minutes = max(1, round(count * pace_s / 60))

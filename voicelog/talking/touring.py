@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from voicelog.installation import Board, Circuit
+from voicelog.keeping.record import Line
 from voicelog.meaning.grammar import Quantity, TestSequence
 from voicelog.model import Number, Place
 from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Said, Speak, Tour, Turn, speak
@@ -81,17 +82,26 @@ def _all_conditions(quantity: Quantity, given: dict[str, str]) -> dict[str, str]
 
 def begin(talk: Conversation, desk: Desk, tour: Tour) -> Turn:
     """Start a tour at its first step that has no reading yet; what was watched is watched no more."""
-    return ask_step(_at_open(talk.having(tour=tour, watch=None), desk), desk, prefix=f"{tour.title}. ")
+    again = all(_line(step, tour, desk) for step in tour.steps)
+    tour = tour.model_copy(update={"after": desk.record.lines[-1].entry.number}) if again else tour
+    title = f"{tour.title}, again" if again else tour.title
+    return ask_step(_at_open(talk.having(tour=tour, watch=None), desk), desk, prefix=f"{title}. ")
 
 
 def _is_open(step: Asked, talk: Conversation, desk: Desk) -> bool:
     """Neither on the record nor just said back."""
-    return not done(step, desk) and not (talk.pending and step.is_met_by(talk.pending.reading))
+    return _line(step, talk.tour, desk) is None and not (talk.pending and step.is_met_by(talk.pending.reading))
 
 
-def done(step: Asked, desk: Desk) -> bool:
-    """Whether a reading of this step stands on the record."""
-    return desk.record.latest(step.place, step.quantity, step.conditions) is not None
+def _line(step: Asked, tour: Tour, desk: Desk) -> Line | None:
+    """What stands on the record for this step, of this round."""
+    line = desk.record.latest(step.place, step.quantity, step.conditions)
+    return line if line and line.entry.number > tour.after else None
+
+
+def still_open(tour: Tour, desk: Desk) -> list[Asked]:
+    """The steps that have no reading yet in this round."""
+    return [step for step in tour.steps if _line(step, tour, desk) is None]
 
 
 def ask_step(talk: Conversation, desk: Desk, prefix: str = "") -> Turn:
@@ -112,10 +122,9 @@ def _question(talk: Conversation, step: Asked, desk: Desk) -> str:
 
 
 def _finished(talk: Conversation, desk: Desk, prefix: str) -> Turn:
-    left = [step for step in talk.tour.steps if not done(step, desk)]
     words = [
         f"{prefix}{talk.tour.title.split(',')[0]} finished",
-        _left_words(left, talk, desk),
+        _left_words(still_open(talk.tour, desk), talk, desk),
         total_words(talk, desk),
     ]
     talk = talk.having(mode=Mode.LISTENING, tour=None, asked=None)
@@ -219,44 +228,42 @@ def finish(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def running_total(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The sum so far, and behind each RCD how much of its budget that is."""
     total = total_words(talk, desk)
-    shares = _shares(talk.tour.steps, desk) if total else ()
+    shares = _shares(talk.tour, desk) if total else ()
     return speak(talk, ". ".join((total, *shares)) if total else "there is no total here")
 
 
-def _shares(steps: tuple[Asked, ...], desk: Desk) -> Iterator[str]:
+def _shares(tour: Tour, desk: Desk) -> Iterator[str]:
     """ "r c d one, eight point seven of nine milliamps"; the budget is the limit that its circuits were judged by."""
     behind: dict[tuple[str, str], list[Asked]] = {}
-    for step in steps:
+    for step in tour.steps:
         circuit = desk.sheet.circuit(step.place)
         if circuit and circuit.rcd and step.quantity == "earth_leakage":
             behind.setdefault((step.place.board, circuit.rcd), []).append(step)
     for (board, rcd), alike in behind.items():
-        if budget := _budget(alike, desk):
-            used = sum((_milliamps(step, desk) for step in alike), Decimal(0))
+        lines = [line for step in alike if (line := _line(step, tour, desk))]
+        if budget := _budget(lines):
+            used = sum((_milliamps(line, desk) for line in lines), Decimal(0))
             of = desk.phrasing.value(Number(figure=budget), "mA")
             place = desk.phrasing.place(Place(board=board, rcd=rcd))
             yield f"{place}, {desk.phrasing.value(Number(figure=used), '')} of {of}"
 
 
-def _budget(alike: list[Asked], desk: Desk) -> Decimal | None:
-    lines = (desk.record.latest(step.place, step.quantity, step.conditions) for step in alike)
-    limits = (
-        line.verdict.limit.normalize() for line in lines if line and line.verdict and line.verdict.limit is not None
-    )
-    return next(limits, None)
+def _budget(lines: list[Line]) -> Decimal | None:
+    limits = (line.verdict.limit for line in lines if line.verdict and line.verdict.limit is not None)
+    return next((limit.normalize() for limit in limits), None)
 
 
 def total_words(talk: Conversation, desk: Desk) -> str:
     """ "total, seven point four milliamps" for a leakage sweep; empty for any other tour."""
     if talk.tour is None or talk.tour.steps[0].quantity not in ("earth_leakage", "earth_leakage_dc"):
         return ""
-    total = sum((_milliamps(step, desk) for step in talk.tour.steps), Decimal(0))
+    lines = (_line(step, talk.tour, desk) for step in talk.tour.steps)
+    total = sum((_milliamps(line, desk) for line in lines if line), Decimal(0))
     return f"total, {desk.phrasing.value(Number(figure=total), 'mA')}"
 
 
-def _milliamps(step: Asked, desk: Desk) -> Decimal:
-    line = desk.record.latest(step.place, step.quantity, step.conditions)
-    if line is None or line.reading.value.kind != "number":
+def _milliamps(line: Line, desk: Desk) -> Decimal:
+    if line.reading.value.kind != "number":
         return Decimal(0)
     units = desk.grammar.units
     return (line.reading.value.figure * units[line.reading.unit].factor / units["mA"].factor).normalize() + 0
@@ -264,4 +271,4 @@ def _milliamps(step: Asked, desk: Desk) -> Decimal:
 
 def left(talk: Conversation, desk: Desk) -> str:
     """What of the tour has no reading yet."""
-    return _left_words([step for step in talk.tour.steps if not done(step, desk)], talk, desk) or "nothing is left"
+    return _left_words(still_open(talk.tour, desk), talk, desk) or "nothing is left"
