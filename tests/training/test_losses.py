@@ -10,26 +10,26 @@ torch = pytest.importorskip("torch")
 
 from voicelog.training.loop import collapsed, edit_distance, flat_start_loss, learning_rate, spread  # noqa: E402
 from voicelog.training.recipe import Recipe  # noqa: E402
-from voicelog.training.sequence_loss import log_all_paths, log_all_paths_reference, phone_bigram  # noqa: E402
+from voicelog.training.sequence_loss import log_all_paths, log_all_paths_reference, phone_trigram  # noqa: E402
 
 
-def random_bigram(outputs: int) -> "torch.Tensor":
-    bigram = torch.rand(outputs, outputs)
-    bigram[:, 0] = 0
-    return bigram / bigram.sum(1, keepdim=True)
+def random_trigram(outputs: int) -> "torch.Tensor":
+    trigram = torch.rand(outputs, outputs, outputs)
+    trigram[:, :, 0] = 0
+    return trigram / trigram.sum(2, keepdim=True)
 
 
-def by_brute_force(log_posteriors: "torch.Tensor", bigram: "torch.Tensor") -> float:
-    """Every path of outputs, weighted by the bigram each time a phone begins."""
+def by_brute_force(log_posteriors: "torch.Tensor", trigram: "torch.Tensor") -> float:
+    """Every path of outputs, weighted by the trigram each time a phone begins."""
     time, outputs = log_posteriors.shape
     total = 0.0
     for path in itertools.product(range(outputs), repeat=time):
-        weight, phone, last = 1.0, 0, 0
+        weight, two_before, before, last = 1.0, 0, 0, 0
         for at, output in enumerate(path):
             weight *= math.exp(log_posteriors[at, output])
             if output and output != last:
-                weight *= float(bigram[phone, output])
-                phone = output
+                weight *= float(trigram[two_before, before, output])
+                two_before, before = before, output
             last = output
         total += weight
     return math.log(total)
@@ -38,24 +38,24 @@ def by_brute_force(log_posteriors: "torch.Tensor", bigram: "torch.Tensor") -> fl
 @pytest.mark.parametrize("seed", range(4))
 def test_the_recursion_sums_every_path(seed):
     torch.manual_seed(seed)
-    bigram = random_bigram(4)
+    trigram = random_trigram(4)
     log_posteriors = torch.randn(5, 1, 4).log_softmax(-1)
-    found = log_all_paths_reference(log_posteriors, bigram, torch.tensor([5]))
-    assert float(found) == pytest.approx(by_brute_force(log_posteriors[:, 0], bigram), abs=1e-5)
+    found = log_all_paths_reference(log_posteriors, trigram, torch.tensor([5]))
+    assert float(found) == pytest.approx(by_brute_force(log_posteriors[:, 0], trigram), abs=1e-5)
 
 
 def test_what_lies_beyond_an_utterances_length_does_not_count():
     torch.manual_seed(0)
-    bigram, scores = random_bigram(4), torch.randn(6, 2, 4).log_softmax(-1)
-    both = log_all_paths(scores, bigram, torch.tensor([6, 3]))
-    alone = log_all_paths(scores[:3, 1:], bigram, torch.tensor([3]))
+    trigram, scores = random_trigram(4), torch.randn(6, 2, 4).log_softmax(-1)
+    both = log_all_paths(scores, trigram, torch.tensor([6, 3]))
+    alone = log_all_paths(scores[:3, 1:], trigram, torch.tensor([3]))
     assert float(both[1]) == pytest.approx(float(alone[0]), abs=1e-6)
 
 
 def test_the_gradient_is_how_often_each_output_is_passed():
     torch.manual_seed(1)
     scores = torch.randn(5, 1, 4).log_softmax(-1).requires_grad_()
-    (gradient,) = torch.autograd.grad(log_all_paths(scores, random_bigram(4), torch.tensor([5])).sum(), scores)
+    (gradient,) = torch.autograd.grad(log_all_paths(scores, random_trigram(4), torch.tensor([5])).sum(), scores)
     assert gradient.sum(2).flatten().tolist() == pytest.approx([1.0] * 5, abs=1e-5)
 
 
@@ -63,18 +63,19 @@ def test_the_gradient_is_how_often_each_output_is_passed():
 def test_the_kernel_does_the_same():
     pytest.importorskip("cupy")
     torch.manual_seed(0)
-    bigram, lengths = random_bigram(40).cuda(), torch.tensor([30, 17, 1]).cuda()
+    trigram, lengths = random_trigram(40).cuda(), torch.tensor([30, 17, 1]).cuda()
     scores = torch.randn(30, 3, 40, device="cuda", requires_grad=True)
-    results = [f(scores.log_softmax(-1), bigram, lengths) for f in (log_all_paths, log_all_paths_reference)]
+    results = [f(scores.log_softmax(-1), trigram, lengths) for f in (log_all_paths, log_all_paths_reference)]
     gradients = [torch.autograd.grad(result.sum(), scores)[0] for result in results]
     assert torch.allclose(*results, atol=1e-3) and torch.allclose(*gradients, atol=1e-5)
 
 
-def test_the_bigram_follows_the_texts_and_leaves_nothing_impossible():
-    chances = phone_bigram([((5, 6, 5, 6), 1.0)] * 20 + [((7,), 0.1)])
-    assert chances.sum(1) == pytest.approx(np.ones(40), abs=1e-5)
-    assert chances[:, 0].max() == 0 and chances[:, 1:].min() > 0
-    assert chances[5].argmax() == 6 and chances[0].argmax() == 5
+def test_the_trigram_follows_the_texts_and_leaves_nothing_impossible():
+    chances = phone_trigram([((5, 6, 5, 6), 1.0), ((7, 6, 8), 1.0)] * 20 + [((9,), 0.1)])
+    assert chances.sum(2) == pytest.approx(np.ones((40, 40)), abs=1e-5)
+    assert chances[:, :, 0].max() == 0 and chances[:, :, 1:].min() > 0
+    assert (chances[5, 6].argmax(), chances[7, 6].argmax(), chances[0, 0].argmax()) == (5, 8, 5)
+    assert chances[9, 6].argmax() == 5  # never seen: as after a six of any other history
 
 
 def test_the_flat_start_prefers_its_own_alignment():

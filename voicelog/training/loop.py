@@ -26,14 +26,14 @@ from voicelog.training.corpus import Corpus, Utterance
 from voicelog.training.network import Network
 from voicelog.training.pronunciations import Lexicon
 from voicelog.training.recipe import SHARES, Recipe
-from voicelog.training.sequence_loss import log_all_paths, phone_bigram
+from voicelog.training.sequence_loss import log_all_paths, phone_trigram
 from voicelog.training.warm_start import warm_weights
 
 SAVED_EVERY_S = 90.0
 BLANK_WEIGHT = 0.25  # of blank outputs in the flat start's cross-entropy
 CROSS_ENTROPY_WEIGHT, CTC_IN_FLAT_START = 3.0, 0.1
 GRADIENT_NORM = 3.0
-SINGLE_WORD_WEIGHT = 0.05  # of corpora of single words in the phone bigram
+SINGLE_WORD_WEIGHT = 0.05  # of corpora of single words in the phone trigram
 LAYOUTS_AHEAD = 24
 OUTPUTS_PER_PHONE = 1.05  # an utterance needs at least so many outputs of 30 ms for each phone
 LONGEST_S = 16.5
@@ -52,9 +52,9 @@ def usable(utterances: tuple[Utterance, ...], lexicon: Lexicon) -> tuple[Utteran
     return tuple(chosen)
 
 
-def bigram_of(utterances: tuple[Utterance, ...], lexicon: Lexicon) -> np.ndarray:
+def trigram_of(utterances: tuple[Utterance, ...], lexicon: Lexicon) -> np.ndarray:
     rng = random.Random(0)
-    return phone_bigram(
+    return phone_trigram(
         (lexicon.draw(u.text, u.british, rng), SINGLE_WORD_WEIGHT if _single(u) else SHARES[u.corpus].weight)
         for u in utterances
     )
@@ -158,16 +158,16 @@ def flat_start_loss(log_posteriors: Tensor, alignment: Tensor) -> Tensor:
     return functional.nll_loss(log_posteriors[:common].permute(1, 2, 0), alignment[:, :common], weight=weight)
 
 
-def step_loss(log_posteriors: Tensor, batch: Batch, bigram: Tensor | None, ctc_share: float) -> Tensor:
-    """Loss for each phone: plain CTC, or the sequence loss where a bigram is given."""
+def step_loss(log_posteriors: Tensor, batch: Batch, trigram: Tensor | None, ctc_share: float) -> Tensor:
+    """Loss for each phone: plain CTC, or the sequence loss where a trigram is given."""
     lengths = batch.lengths.clamp_max(log_posteriors.shape[0])
     ctc = functional.ctc_loss(
         log_posteriors, batch.labels, lengths, batch.label_counts, reduction="none", zero_infinity=True
     )
     possible = (ctc > 0).float()
     each = ctc
-    if bigram is not None:
-        each = ctc * (1 + ctc_share) + log_all_paths(log_posteriors, bigram, lengths.to(ctc.device))
+    if trigram is not None:
+        each = ctc * (1 + ctc_share) + log_all_paths(log_posteriors, trigram, lengths.to(ctc.device))
     loss = (each * possible).sum() / batch.label_counts.to(ctc.device).sum()
     if batch.alignment is None:
         return loss
@@ -201,7 +201,7 @@ class Trainer:
         recipe = self.recipe
         sound, noise = self._on_device(self._corpus.sound), self._on_device(self._noise)
         self.assembler = Assembler(sound, noise, random.Random(recipe.seed + 1), recipe)
-        self.bigram = torch.from_numpy(bigram_of(self.utterances, self.lexicon)).to(self.device)
+        self.trigram = torch.from_numpy(trigram_of(self.utterances, self.lexicon)).to(self.device)
         network = self._network().to(self.device)
         optimiser = torch.optim.AdamW(
             network.parameters(),
@@ -255,8 +255,8 @@ class Trainer:
         batch = self.assembler.training(layout, progress, state.step < recipe.flat_start_steps)
         for group in state.optimiser.param_groups:
             group["lr"] = learning_rate(recipe, state.step, share)
-        bigram = self.bigram if share > recipe.sequence_from else None
-        loss = step_loss(self._log_posteriors(batch), batch, bigram, recipe.ctc_share)
+        trigram = self.trigram if share > recipe.sequence_from else None
+        loss = step_loss(self._log_posteriors(batch), batch, trigram, recipe.ctc_share)
         state.optimiser.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(state.network.parameters(), GRADIENT_NORM)

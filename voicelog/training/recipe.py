@@ -16,7 +16,7 @@ class Share:
 SHARES = {
     "mini-librispeech": Share(0.8),
     "an4-train": Share(4.0, 0.35),
-    "an4-train-pieces": Share(3.0, 0.8, True, neighbours=20),
+    "an4-train-pieces": Share(1.5, 0.8, True, neighbours=20),
     "vctk-p239": Share(1.5),
     "speech-commands": Share(0.7, 0.75, True),
     "speech-commands-digits": Share(2.5, 0.82, True),
@@ -25,9 +25,9 @@ SHARES = {
     "audiomnist": Share(2.0, 0.85, True),
     "student-digits": Share(1.5, 0.85, True),
     "librispeech-other": Share(1.0),
-    "synthetic": Share(1.0, 0.2),
-    "synthetic-trade": Share(0.8, 0.1),
-    "synthetic-words": Share(1.0, 0.7, True),
+    "synthetic": Share(0.5, 0.2),
+    "synthetic-trade": Share(0.5, 0.1),
+    "synthetic-words": Share(0.7, 0.7, True),
 }
 
 
@@ -58,7 +58,7 @@ class NetworkShape:
 
 @dataclass(frozen=True)
 class Recipe:
-    """One training run; the defaults are those of the bundled model (hearing/model/run.json)."""
+    """One training run; the defaults are those of the first one (hearing/model/run.json holds all)."""
 
     network: NetworkShape = NetworkShape()
     seed: int = 0

@@ -2,51 +2,71 @@
 
 Plain CTC (Graves et al. 2006) raises the paths of the right phones. The
 sequence loss also lowers all other paths, each weighted by how often its
-phones follow one another in the training texts (a bigram), which is
+phones follow the two before them in the training texts (a trigram), which is
 lattice-free maximum mutual information in the CTC topology (Povey et al. 2016).
 The sum over all paths is a forward-backward recursion over two states for each
-phone: on the phone itself, or on a blank after it.
+pair of phones, the one being said and the one before it: on the phone itself,
+or on a blank after it. A bigram taught less (hearing/model/README.md).
 """
 
+from collections.abc import Iterable
 from functools import cache
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import Tensor
 
 from voicelog.hearing.phones import OUTPUTS
-from voicelog.learning.all_paths import phone_bigram as phone_bigram
+from voicelog.learning.all_paths import phone_bigram
+
+BEHIND = 8.0  # pseudo-counts of the bigram behind each pair of phones
+THREADS = OUTPUTS * OUTPUTS // 2  # of the kernel: two states each; whole warps of 32
 
 
-def log_all_paths(log_posteriors: Tensor, bigram: Tensor, lengths: Tensor) -> Tensor:
-    """(time, batch, 40), (40, 40), (batch,) -> (batch,) log of the summed weight of all paths."""
+def phone_trigram(labels: Iterable[tuple[tuple[int, ...], float]]) -> NDArray[np.float32]:
+    """(40, 40, 40): chance of the third phone after the first two; 0 stands for the start."""
+    labels = list(labels)
+    bigram = phone_bigram(labels)
+    counts = np.zeros((OUTPUTS, OUTPUTS, OUTPUTS))
+    for phones, weight in labels:
+        padded = (0, 0, *phones)
+        np.add.at(counts, (padded[:-2], padded[1:-1], padded[2:]), weight)
+    chances = (counts + BEHIND * bigram) / (counts.sum(2, keepdims=True) + BEHIND)
+    return chances.astype(np.float32)
+
+
+def log_all_paths(log_posteriors: Tensor, trigram: Tensor, lengths: Tensor) -> Tensor:
+    """(time, batch, 40), (40, 40, 40), (batch,) -> (batch,) log of the summed weight of all paths."""
     if log_posteriors.is_cuda:
-        return _AllPaths.apply(log_posteriors, bigram, lengths)
-    return log_all_paths_reference(log_posteriors, bigram, lengths)
+        return _AllPaths.apply(log_posteriors, trigram, lengths)
+    return log_all_paths_reference(log_posteriors, trigram, lengths)
 
 
-def log_all_paths_reference(log_posteriors: Tensor, bigram: Tensor, lengths: Tensor) -> Tensor:
+def log_all_paths_reference(log_posteriors: Tensor, trigram: Tensor, lengths: Tensor) -> Tensor:
     """The recursion in plain torch operations: slow, any device, differentiable."""
     posteriors = log_posteriors.exp()
     batch, outputs = log_posteriors.shape[1:]
-    on_phone = log_posteriors.new_zeros(batch, outputs)
-    on_blank = log_posteriors.new_zeros(batch, outputs)
-    on_blank[:, 0] = 1.0
+    on_phone = log_posteriors.new_zeros(batch, outputs, outputs)
+    on_blank = log_posteriors.new_zeros(batch, outputs, outputs)
+    on_blank[:, 0, 0] = 1.0
     total = log_posteriors.new_zeros(batch)
-    repeats = bigram.diagonal()
-    phones = torch.arange(outputs, device=bigram.device) > 0
+    repeats = torch.einsum("ijj->ij", trigram)
+    phones = torch.arange(outputs, device=trigram.device) > 0
     for time, now in enumerate(posteriors):
         before = on_phone + on_blank
         # A phone goes on, or follows another; it follows itself only over a blank.
-        next_phone = (on_phone + before @ bigram - on_phone * repeats) * now * phones
-        next_blank = before * now[:, :1]
-        scale = (next_phone + next_blank).sum(1)
+        enter = torch.einsum("bij,ijk->bjk", before, trigram)
+        enter = enter - torch.diag_embed((on_phone * repeats).sum(1))
+        next_phone = (on_phone + enter) * (now * phones)[:, None]
+        next_blank = before * now[:, :1, None]
+        scale = (next_phone + next_blank).sum((1, 2))
         running = (time < lengths).float()
-        total = total + running * torch.where(running > 0, scale, torch.ones_like(scale)).log()
-        keep = running[:, None]
-        divisor = torch.where(running > 0, scale, torch.ones_like(scale))[:, None]
-        on_phone = (keep * next_phone + (1 - keep) * on_phone) / divisor
-        on_blank = (keep * next_blank + (1 - keep) * on_blank) / divisor
+        scale = torch.where(running > 0, scale, torch.ones_like(scale))
+        total = total + scale.log()
+        keep = running[:, None, None]
+        on_phone = (keep * next_phone + (1 - keep) * on_phone) / scale[:, None, None]
+        on_blank = (keep * next_blank + (1 - keep) * on_blank) / scale[:, None, None]
     return total
 
 
@@ -54,20 +74,20 @@ class _AllPaths(torch.autograd.Function):
     """The same as one CUDA kernel, a thread block for each utterance; the gradient is computed on the way."""
 
     @staticmethod
-    def forward(ctx, log_posteriors: Tensor, bigram: Tensor, lengths: Tensor) -> Tensor:
+    def forward(ctx, log_posteriors: Tensor, trigram: Tensor, lengths: Tensor) -> Tensor:
         import cupy
 
         time, batch, outputs = log_posteriors.shape
         scores = log_posteriors.contiguous().float()
-        forward = scores.new_empty(time, batch, 2 * outputs)
+        forward = scores.new_empty(time, batch, 2 * outputs * outputs)
         scale = scores.new_empty(time, batch)
         gradient = torch.zeros_like(scores)
         total = scores.new_empty(batch)
-        counts = lengths.int().contiguous()
+        turned = trigram.permute(2, 0, 1).contiguous()
+        arrays = (scores, trigram.contiguous(), turned, lengths.int().contiguous(), forward, scale, gradient, total)
         stream = cupy.cuda.ExternalStream(torch.cuda.current_stream().cuda_stream)
-        arrays = (scores, bigram.contiguous(), counts, forward, scale, gradient, total)
         with stream:
-            _kernel()((batch,), (64,), (*(array.data_ptr() for array in arrays), np.int32(batch)))
+            _kernel()((batch,), (THREADS,), (*(array.data_ptr() for array in arrays), np.int32(batch)))
         ctx.save_for_backward(gradient)
         return total
 
@@ -81,74 +101,95 @@ class _AllPaths(torch.autograd.Function):
 def _kernel():
     import cupy
 
-    return cupy.RawKernel(KERNEL.replace("OUTPUTS", str(OUTPUTS)), "all_paths")
+    return cupy.RawKernel(KERNEL.replace("OUTPUTS", str(OUTPUTS)).replace("THREADS", str(THREADS)), "all_paths")
 
 
 KERNEL = r"""
 #define N OUTPUTS
+#define S (N * N)
+#define OWN 2
 __device__ float sum(float* shared, float mine) {
-  int i = threadIdx.x;
-  shared[i] = mine;
+  for (int half = 16; half > 0; half >>= 1) mine += __shfl_xor_sync(0xffffffffu, mine, half);
+  if ((threadIdx.x & 31) == 0) shared[threadIdx.x >> 5] = mine;
   __syncthreads();
-  for (int half = 32; half > 0; half >>= 1) {
-    if (i < half) shared[i] += shared[i + half];
-    __syncthreads();
-  }
-  float all = shared[0];
+  float all = 0.f;
+  for (int k = 0; k < THREADS / 32; k++) all += shared[k];
   __syncthreads();
   return all;
 }
 
-extern "C" __global__ void all_paths(const float* scores, const float* bigram, const int* lengths, float* forward,
-                                     float* scale, float* gradient, float* total, int batch) {
-  __shared__ float follows[N * N], now[N], before[N], phone_later[N], shared[64];
-  int utterance = blockIdx.x, i = threadIdx.x, length = lengths[utterance];
-  bool used = i < N;
-  for (int k = i; k < N * N; k += 64) follows[k] = bigram[k];
-  float on_phone = 0.f, on_blank = (i == 0) ? 1.f : 0.f, log_sum = 0.f;
-  __syncthreads();
+extern "C" __global__ void all_paths(const float* scores, const float* next, const float* turned, const int* lengths,
+                                     float* forward, float* scale, float* gradient, float* total, int batch) {
+  __shared__ float now[N], before[S], blank[S], shared[32];
+  int utterance = blockIdx.x, length = lengths[utterance];
+  float on_phone[OWN], on_blank[OWN], log_sum = 0.f;
+  for (int o = 0; o < OWN; o++) {
+    on_phone[o] = 0.f;
+    on_blank[o] = (threadIdx.x + o == 0) ? 1.f : 0.f;
+  }
   for (int t = 0; t < length; t++) {
     long row = (long)t * batch + utterance;
-    if (used) { now[i] = expf(scores[row * N + i]); before[i] = on_phone + on_blank; }
-    __syncthreads();
-    float next_phone = 0.f, next_blank = 0.f;
-    if (used) {
-      if (i > 0) {
-        float enter = on_phone - on_phone * follows[i * N + i];
-        for (int k = 0; k < N; k++) enter += before[k] * follows[k * N + i];
-        next_phone = enter * now[i];
-      }
-      next_blank = before[i] * now[0];
+    if (threadIdx.x < N) now[threadIdx.x] = expf(scores[row * N + threadIdx.x]);
+    for (int o = 0; o < OWN; o++) {
+      int s = threadIdx.x + o * THREADS;
+      before[s] = on_phone[o] + on_blank[o];
+      blank[s] = on_blank[o];
     }
-    float all = fmaxf(sum(shared, next_phone + next_blank), 1e-30f);
-    on_phone = next_phone / all;
-    on_blank = next_blank / all;
-    if (used) { forward[row * 2 * N + i] = on_phone; forward[row * 2 * N + N + i] = on_blank; }
-    if (i == 0) { scale[row] = all; log_sum += logf(all); }
+    __syncthreads();
+    float mine = 0.f;
+    for (int o = 0; o < OWN; o++) {
+      int s = threadIdx.x + o * THREADS, j = s / N, k = s % N;
+      const float* from = (j == k) ? blank : before;
+      float enter = 0.f;
+      for (int i = 0; i < N; i++) enter += from[i * N + j] * next[i * S + s];
+      on_phone[o] = k ? (on_phone[o] + enter) * now[k] : 0.f;
+      on_blank[o] = before[s] * now[0];
+      mine += on_phone[o] + on_blank[o];
+    }
+    float all = fmaxf(sum(shared, mine), 1e-30f);
+    for (int o = 0; o < OWN; o++) {
+      int s = threadIdx.x + o * THREADS;
+      on_phone[o] /= all;
+      on_blank[o] /= all;
+      forward[row * 2 * S + s] = on_phone[o];
+      forward[row * 2 * S + S + s] = on_blank[o];
+    }
+    if (threadIdx.x == 0) { scale[row] = all; log_sum += logf(all); }
   }
-  if (i == 0) total[utterance] = log_sum;
-  float phone_after = 1.f, blank_after = 1.f;
+  if (threadIdx.x == 0) total[utterance] = log_sum;
+  float phone_after[OWN], blank_after[OWN];
+  for (int o = 0; o < OWN; o++) phone_after[o] = blank_after[o] = 1.f;
   __syncthreads();
   for (int t = length - 1; t >= 0; t--) {
     long row = (long)t * batch + utterance;
-    float through_phone = 0.f, through_blank = 0.f;
-    if (used) {
-      now[i] = expf(scores[row * N + i]);
-      phone_later[i] = phone_after;
-      through_phone = forward[row * 2 * N + i] * phone_after;
-      through_blank = forward[row * 2 * N + N + i] * blank_after;
+    if (threadIdx.x < N) now[threadIdx.x] = expf(scores[row * N + threadIdx.x]);
+    __syncthreads();
+    float* through = before;  // of each state: its share of the paths at this time
+    float* entered = blank;   // (later phone, earlier phone): what a change to it is worth
+    float blanks = 0.f;
+    for (int o = 0; o < OWN; o++) {
+      int s = threadIdx.x + o * THREADS, j = s / N, k = s % N;
+      through[s] = forward[row * 2 * S + s] * phone_after[o];
+      entered[k * N + j] = k ? now[k] * phone_after[o] : 0.f;
+      blanks += forward[row * 2 * S + S + s] * blank_after[o];
     }
-    float blanks = sum(shared, through_blank);
-    if (used) gradient[row * N + i] = (i == 0) ? blanks : through_phone;
-    float all = scale[row], next = 0.f, own = 0.f;
-    if (used) {
-      for (int k = 1; k < N; k++) next += follows[i * N + k] * now[k] * phone_later[k];
-      next = (now[0] * blank_after + next) / all;
-      own = (i > 0) ? next + now[i] * phone_later[i] * (1.f - follows[i * N + i]) / all : next;
+    blanks = sum(shared, blanks);
+    if (threadIdx.x < N) {
+      float passed = 0.f;
+      for (int j = 0; j < N; j++) passed += through[j * N + threadIdx.x];
+      gradient[row * N + threadIdx.x] = threadIdx.x ? passed : blanks;
+    }
+    float all = scale[row];
+    for (int o = 0; o < OWN; o++) {
+      int s = threadIdx.x + o * THREADS, j = s % N;
+      float on = 0.f;
+      for (int k = 1; k < N; k++) on += turned[k * S + s] * entered[k * N + j];
+      on += now[0] * blank_after[o];
+      float own = j ? now[j] * phone_after[o] - turned[j * S + s] * entered[j * N + j] : 0.f;
+      blank_after[o] = on / all;
+      phone_after[o] = (on + own) / all;
     }
     __syncthreads();
-    blank_after = next;
-    phone_after = own;
   }
 }
 """
