@@ -30,6 +30,12 @@ class Unit(Noun):
     def spoken(self) -> str:
         return first_spelling(self.said[0])
 
+    @property
+    def spoken_of_one(self) -> str:
+        """ "milliamp", where the unit is also called so."""
+        singular = self.spoken.removesuffix("s")
+        return singular if singular in self.said else self.spoken
+
 
 class Condition(Noun):
     """What distinguishes several readings of one quantity: a test voltage, a multiple."""

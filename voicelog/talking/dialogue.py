@@ -351,10 +351,17 @@ def _silence(talk: Conversation, silence: Silence, desk: Desk) -> Turn:
     if not _waits(talk, desk) or silence.seconds < PATIENCE_S:
         return Turn(talk)
     if not talk.repeated:
-        return Turn(talk.having(repeated=True), (Speak(talk.said, Tone.ASKED),))
+        return Turn(talk.having(repeated=True), (Speak(_question(talk), Tone.ASKED),))
     left = talk.having(mode=Mode.LISTENING, last=talk.pending or talk.last, pending=None, choices=(), asked=None)
     asking = _still_asking(left).having(due=talk.tour is not None)
     return speak(asking, "left unconfirmed", Tone.ATTENTION)
+
+
+def _question(talk: Conversation) -> str:
+    """What was said last, unless that was of something else: a status asked for in between."""
+    if talk.pending is None or talk.pending.said_back in talk.said:
+        return talk.said
+    return f"{talk.pending.said_back}. affirm or negative?"
 
 
 def _waits(talk: Conversation, desk: Desk) -> bool:

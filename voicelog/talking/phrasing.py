@@ -77,14 +77,21 @@ class Phrasing:
             kept = conditions.get(condition.key, "")
             if kept and (kept != condition.default or condition.key == "test_voltage_V"):
                 said.append(condition.spoken(kept))
-        return " ".join(said)
+        return " ".join((*said, *self._at_point(conditions)))
+
+    def _at_point(self, conditions: dict[str, str]) -> tuple[str, ...]:
+        """ "at point three", of "point 3: switch plate cloakroom": its words are unverified, its number is not."""
+        if "point" not in conditions:
+            return ()
+        word, _, number = conditions["point"].partition(":")[0].rpartition(" ")
+        return ("at", word, self.number(int(number))) if number.isdecimal() else ("at", conditions["point"])
 
     def value(self, value: Value, unit: str, quantity: str = "") -> str:
         """Digit by digit with the unit."""
         match value:
             case Number():
                 said = say_number(value, self.grammar.numbers)
-                return f"{said} {self.grammar.units[unit].spoken}" if unit else said
+                return f"{said} {self._unit(unit, value.figure)}" if unit else said
             case OverRange():
                 return self._result("over_range")
             case OpenCircuit():
@@ -95,6 +102,11 @@ class Phrasing:
                 choices = self.grammar.quantities[quantity].choices if quantity else {}
                 return first_spelling(choices[word]) if word in choices else word
         raise TypeError(f"not a value: {value!r}")
+
+    def _unit(self, unit: str, figure: Decimal) -> str:
+        """ "One milliamp", but "one point zero milliamps"."""
+        known = self.grammar.units[unit]
+        return known.spoken_of_one if str(figure) == "1" else known.spoken
 
     def _result(self, key: str) -> str:
         return first_spelling(self.grammar.results[key].said[0])
@@ -118,8 +130,8 @@ class Phrasing:
         if verdict.outcome is not Outcome.FAIL or verdict.limit is None:
             return said
         number = say_number(Number(figure=verdict.limit), self.grammar.numbers)
-        unit = self.grammar.units.get(verdict.unit)
-        return f"{said}, limit {number} {unit.spoken}" if unit else f"{said}, limit {number}"
+        unit = self._unit(verdict.unit, verdict.limit) if verdict.unit in self.grammar.units else ""
+        return f"{said}, limit {number} {unit}".rstrip()
 
     def remark(self, text: str) -> str:
         """A written remark as it is spoken: figures digit by digit, symbols as units."""
