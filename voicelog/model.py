@@ -129,6 +129,7 @@ class Called(Noun):
     value: Value | None = None
     unit: str = ""  # symbol as spoken; empty when none was said
     conditions: Conditions = Field(default_factory=dict)
+    repaired: bool = False  # the value was put right in the same breath: "seven, no wait, seven point two"
 
 
 class Command(Noun):

@@ -42,5 +42,13 @@ def test_steady_noise_becomes_the_room():
     assert len(moments(np.concatenate([noise(2, 20), noise(20, 2000)]))) == 1
 
 
+def test_how_long_it_has_been_quiet_counts_from_the_last_loud_sound():
+    pauses, size = Pauses(60.0), round(PIECE_S * RATE_HZ)
+    sound = np.concatenate([noise(3, 20), noise(1.2, 2000), noise(0.6, 20)])
+    for first in range(0, len(sound), size):
+        pauses.over(sound[first : first + size])
+    assert pauses.quiet_s == pytest.approx(0.6, abs=PIECE_S)
+
+
 def test_silence_without_speech_tells_nothing():
     assert moments(np.zeros(10 * RATE_HZ, np.int16)) == []

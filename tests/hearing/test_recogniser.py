@@ -27,9 +27,9 @@ def folder(tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def ear(folder):
-    def made(graph: WordGraph, search: Search = SEARCH, judged: bool = False) -> Recogniser:
+    def made(graph: WordGraph, search: Search = SEARCH, judged: bool = False, pause_s: float | None = None):
         judge = compiled(with_filler(from_phrases([])), JUDGING) if judged else None
-        return Recogniser(compiled(graph, search), judge)
+        return Recogniser(compiled(graph, search), judge, pause_s)
 
     def compiled(graph: WordGraph, search: Search) -> Prepared:
         return prepared(open_folder(folder), graph, LEXICON, search=search, cache=folder / "cache")
@@ -137,6 +137,20 @@ class TestJudge:
 
     def test_what_is_wholly_different_is_nothing(self, ear):
         assert hear(ear(from_phrases(["one nine", "two"]), judged=True), say("megohms", "zs"), silence(1.5)) == []
+
+    @pytest.mark.parametrize("wait_s", [1.8, 3.0])
+    def test_a_call_after_talk_is_judged_by_itself(self, ear, wait_s):
+        """The grammar hears no word in the talk before it, and so goes on; the level alone ends nothing here."""
+        graph, call, talk = from_phrases(["one nine", "two"]), say("one", "nine"), say("megohms", "zs")
+        (alone,) = hear(ear(graph, judged=True, pause_s=60.0), silence(wait_s), call, silence(1.0))
+        (after,) = hear(ear(graph, judged=True, pause_s=60.0), talk, silence(wait_s), call, silence(1.0))
+        assert after.texts == ("one", "nine")
+        assert after.filler_margin == pytest.approx(alone.filler_margin, abs=1.0)
+
+    def test_a_call_in_the_same_breath_as_talk_is_judged_with_it(self, ear):
+        graph, call, talk = from_phrases(["one nine", "two"]), say("one", "nine"), say("megohms", "zs")
+        (heard,) = hear(ear(graph, judged=True, pause_s=60.0), talk, silence(0.3), call, silence(1.0))
+        assert heard.filler_margin < -5
 
     def test_it_keeps_pace_over_many_utterances(self, ear):
         graph = from_phrases(["one nine", "two"])

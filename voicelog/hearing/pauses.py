@@ -40,6 +40,11 @@ class Pauses:
         self.forget()
         return True
 
+    @property
+    def quiet_s(self) -> float:
+        """How long nothing has stood over the room, or since the utterance before ended."""
+        return self._quiet_s
+
     def forget(self) -> None:
         """The utterance has ended by itself."""
         self._speech_s = self._quiet_s = 0.0

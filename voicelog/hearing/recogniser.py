@@ -22,6 +22,7 @@ from voicelog.hearing.word_graph import FILLER
 from voicelog.model import Heard, Hypothesis, Word
 
 ALTERNATIVES = 10
+ALONE_S = 0.8  # quiet for so long, nothing is being said that the judge, up to so far behind, has yet to hear
 PIECE = RATE_HZ * 60 // 1000  # 960 samples: two outputs of the network, which speaks every 30 ms
 
 vosk.SetLogLevel(-1)
@@ -66,6 +67,7 @@ class Recogniser:
         self._decoder = _decoder(prepared, ALTERNATIVES)
         self._judge = _decoder(judge, 1) if judge else None
         self._pauses = Pauses(pause_s) if pause_s else None
+        self._talk_over = False  # the judge has heard talk, and then nothing
         self._taken = 0  # samples given so far
         self._spent_s = 0.0  # since the last utterance ended
         _same_dither()
@@ -93,9 +95,10 @@ class Recogniser:
             piece = samples[first : first + PIECE]
             ended = self._take(piece)
             paused = self._pauses is not None and self._pauses.over(piece)
-            if ended and self._pauses:
+            talked = self._was_talk()
+            if self._pauses and (ended or talked):
                 self._pauses.forget()
-            if (ended or paused) and (heard := self._ended(final=not ended)):
+            if (ended or paused or talked) and (heard := self._ended(final=not ended)):
                 yield heard
 
     def finish(self) -> Iterator[Heard]:
@@ -103,12 +106,16 @@ class Recogniser:
         if heard := self._ended(final=True):
             yield heard
 
+    def _was_talk(self) -> bool:
+        """Talk outside the grammar is over: a call that comes after it is an utterance, and is judged, by itself."""
+        return self._talk_over and self._pauses is not None and self._pauses.quiet_s >= ALONE_S
+
     def _take(self, piece: np.ndarray) -> bool:
         began = time.process_time()
         data = np.ascontiguousarray(piece, "<i2").tobytes()
         ended = bool(self._decoder.AcceptWaveform(data))
         if self._judge:
-            self._judge.AcceptWaveform(data)
+            self._talk_over = bool(self._judge.AcceptWaveform(data))
         self._taken += len(piece)
         self._spent_s += time.process_time() - began
         return ended
@@ -118,7 +125,7 @@ class Recogniser:
         found = _alternatives(self._decoder, final)
         judged = _alternatives(self._judge, final=True) if self._judge else ()
         spent_s = self._spent_s + time.process_time() - began
-        self._spent_s = 0.0
+        self._spent_s, self._talk_over = 0.0, False
         _same_dither()
         if not found or not found[0].words:
             return None

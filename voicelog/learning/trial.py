@@ -10,7 +10,7 @@ from voicelog.hearing.model_folder import ACOUSTIC, FEATURES, open_folder, prepa
 from voicelog.hearing.network import AcousticModel
 from voicelog.hearing.nnet3 import write_model
 from voicelog.hearing.recogniser import Recogniser, hear_all
-from voicelog.hearing.search import JUDGING
+from voicelog.hearing.search import UNENDING
 from voicelog.learning.adaptation import Spoken
 
 Words = tuple[str, ...]
@@ -27,7 +27,12 @@ def heard_by(
         write_model(model, folder / ACOUSTIC)
         (folder / FEATURES).write_text(CONF)
         ear = prepared(
-            open_folder(folder), graph, costs=GraphCosts(), search=JUDGING, lexicon=lexicon, cache=Path(place) / "cache"
+            open_folder(folder),
+            graph,
+            costs=GraphCosts(),
+            search=UNENDING,
+            lexicon=lexicon,
+            cache=Path(place) / "cache",
         )
         recogniser = Recogniser(ear)
         return [_words(recogniser, phrase) for phrase in phrases]

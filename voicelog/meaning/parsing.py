@@ -162,6 +162,7 @@ class Reader:
             value=value,
             unit=unit,
             conditions=self._conditions(parse, quantity) if quantity else {},
+            repaired=parse.first("repair") is not None,
         )
         if quantity and value is not None and command is None:  # a command's unit may come from the record
             check_value(called, quantity, self.grammar)
@@ -302,4 +303,4 @@ def _after_repair(parse: Parse) -> Parse:
         return parse
     last = repairs[-1].start
     kept = (part for part in parse.parts if part.name not in _VALUE_PARTS or part.start > last)
-    return Parse(parse.cost, tuple(part for part in kept if part.name != "repair"))
+    return Parse(parse.cost, tuple(kept))

@@ -28,7 +28,7 @@ from voicelog.hearing.filterbank import RATE_HZ
 from voicelog.hearing.graph import GraphCosts, loop
 from voicelog.hearing.model_folder import BUNDLED, Prepared, open_folder, prepared
 from voicelog.hearing.recogniser import Recogniser, hear_all
-from voicelog.hearing.search import JUDGING
+from voicelog.hearing.search import UNENDING
 from voicelog.hearing.word_graph import FILLER
 from voicelog.keeping.storage import Progress, quiet, stepped
 from voicelog.model import NotUnderstood, Noun
@@ -172,7 +172,7 @@ def _opened(folder: Path, model: Path, costs: GraphCosts | None) -> _Set:
         graph = digits_loop(words | {*SAID_FOR_DIGITS})
     else:
         graph = word_graph(visit) if kind == "trade" else loop(words)
-    ear = prepared(open_folder(model), graph, costs=costs, search=JUDGING)
+    ear = prepared(open_folder(model), graph, costs=costs, search=UNENDING)
     return _Set(folder.resolve().name, kind, recordings, ear, visit)
 
 

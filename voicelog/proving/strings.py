@@ -30,7 +30,7 @@ from voicelog.hearing.audio import sound_pieces
 from voicelog.hearing.graph import GraphCosts, WordArc, WordGraph, loop
 from voicelog.hearing.model_folder import BUNDLED, Prepared, open_folder, prepared
 from voicelog.hearing.recogniser import Recogniser, hear_all
-from voicelog.hearing.search import JUDGING
+from voicelog.hearing.search import UNENDING
 from voicelog.keeping.storage import Progress, quiet, stepped
 from voicelog.model import Noun
 
@@ -101,7 +101,7 @@ def score(
     recordings = read_index(folder)
     texts = {word for recording in recordings for word in recording.text}
     graph = _graph(tuple(words) if words else tuple(texts), words is None, digits)
-    ear = prepared(open_folder(model), graph, costs=costs, search=JUDGING)
+    ear = prepared(open_folder(model), graph, costs=costs, search=UNENDING)
     return scored(_heard(ear, recordings, digits, progress))
 
 

@@ -162,7 +162,7 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
     reading, verdict = draft.reading, draft.verdict
     doubt = desk.doubt(reading, verdict, desk.record)
     said_back = _said_back(talk, reading, desk, called)
-    question = doubt or _question(talk, reading, desk)
+    question = doubt or _question(talk, reading, desk, called)
     parts = (said_back, _verdict(talk, verdict, reading, desk), question)
     text = ". ".join(part for part in parts if part)
     pending = Pending(reading=reading, verdict=verdict, said_back=said_back, doubted=bool(question))
@@ -179,11 +179,15 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
     return Turn(talk, (Keep(draft.model_copy(update={"said_back": text})), Speak(text, tone)))
 
 
-def _question(talk: Conversation, reading: Reading, desk: Desk) -> str:
-    """Second person: in a tour, a quantity that it does not ask for may be talk, and silence must not keep it."""
-    if desk.policy is Policy.EVERY or talk.tour is None or talk.tour.asks_for(reading.quantity):
-        return ""
-    return "affirm or negative?"
+def _question(talk: Conversation, reading: Reading, desk: Desk, called: Called | None) -> str:
+    """Second person: what may be talk must not be kept by silence.
+
+    So it is with a quantity that the tour does not ask for, and with a value put right in the same breath: talk full of
+    numbers is heard as one value after another.
+    """
+    unasked = talk.tour is not None and not talk.tour.asks_for(reading.quantity)
+    repaired = called is not None and called.repaired
+    return "affirm or negative?" if desk.policy is not Policy.EVERY and (unasked or repaired) else ""
 
 
 def _place_in_hand(talk: Conversation, reading: Reading, desk: Desk) -> Place:
@@ -243,7 +247,7 @@ def _settled(talk: Conversation) -> Conversation:
 
 def negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The value said back is wrong: withdrawn, and asked for again."""
-    asked = asked_again(talk.pending.reading)
+    asked = asked_again(talk, talk.pending.reading)
     text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say again"
     draft = _withdrawal(talk.pending, said, "negative")
     talk = talk.having(mode=Mode.LISTENING, pending=None, asked=asked, said=text)
@@ -276,9 +280,16 @@ def _counts(meant: Pending, desk: Desk) -> bool:
     return line is not None and line.removed is None
 
 
-def asked_again(reading: Reading) -> Asked:
+def asked_again(talk: Conversation, reading: Reading) -> Asked:
     """The same reading, its value wanted anew."""
-    return Asked(place=reading.place, quantity=reading.quantity, unit=reading.unit, conditions=reading.conditions)
+    unit = _unit_of(talk, reading)
+    return Asked(place=reading.place, quantity=reading.quantity, unit=unit, conditions=reading.conditions)
+
+
+def _unit_of(talk: Conversation, reading: Reading) -> str:
+    """A word has none ("not applicable"), but the step of a tour that it was said for has."""
+    steps = talk.tour.steps if talk.tour else ()
+    return reading.unit or next((step.unit for step in steps if step.is_met_by(reading)), "")
 
 
 # ---------------------------------------------------------------- corrected
@@ -292,7 +303,7 @@ def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     meaning = said.understood.meaning
     called = meaning.called if isinstance(meaning, Command) else meaning
     if called is None:
-        asked = asked_again(meant.reading)
+        asked = asked_again(talk, meant.reading)
         text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say the value"
         return speak(talk.having(asked=None, pending=meant, mode=Mode.CONFIRMING), text, Tone.ASKED)
     return replace(talk, said, desk, meant, called)
@@ -305,7 +316,7 @@ def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: 
         place=called.place or old.place,
         quantity=called.quantity or old.quantity,
         value=called.value or old.value,
-        unit=_unit(called, old),
+        unit=_unit(talk, called, old),
         conditions=called.conditions if called.quantity else old.conditions,
     )
     try:
@@ -317,10 +328,10 @@ def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: 
     return say_back(talk, draft.model_copy(update={"refers": meant.number}), desk, called)
 
 
-def _unit(called: Called, old: Reading) -> str:
+def _unit(talk: Conversation, called: Called, old: Reading) -> str:
     if called.value is None or called.unit:
         return called.unit or old.unit
-    return old.unit if called.value.kind == "number" and not called.quantity else ""
+    return _unit_of(talk, old) if called.value.kind == "number" and not called.quantity else ""
 
 
 def change(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -342,7 +353,7 @@ def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
         return _called(talk, said, desk, called, _retest_reason(called, talk))
     if talk.last is None:
         return speak(talk, "say what is to be tested again", Tone.ATTENTION)
-    asked = asked_again(talk.last.reading)
+    asked = asked_again(talk, talk.last.reading)
     text = f"{desk.phrasing.place(asked.place)}. {desk.phrasing.quantity(asked.quantity, asked.conditions)}?"
     return speak(talk.having(asked=asked), text, Tone.ASKED)
 
