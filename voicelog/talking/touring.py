@@ -155,11 +155,11 @@ def move_on(talk: Conversation, desk: Desk) -> Turn:
 
 
 def _name_next(talk: Conversation, desk: Desk) -> Turn:
-    """Second person: the reading just said back awaits no answer, so the next step is named at once."""
+    """Second person: the reading just said back awaits no answer, so the next step is named at once, and is in hand."""
     step = talk.tour.here
-    talk = talk.having(asked=step)
     if step is None:
-        return Turn(talk)
+        return Turn(talk.having(asked=None))
+    talk = talk.having(asked=step, place=step.place)
     text = _question(talk, step, desk)
     return Turn(talk.having(said=f"{talk.said}. {text}"), (Speak(text, Tone.ASKED),))
 
