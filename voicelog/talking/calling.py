@@ -1,12 +1,11 @@
-"""Readings: called, said back, confirmed, corrected, disregarded.
+"""Readings: called, said back, confirmed, disregarded.
 
 An entry is kept before a word is said about it, so whatever the crew has heard
 back is on the record however the program ends.
 """
 
-from voicelog.keeping.record import Line
 from voicelog.meaning.parsing import refuse_value
-from voicelog.model import Called, Command, Draft, EntryKind, Outcome, Place, Reading, Standing, Verdict
+from voicelog.model import Called, Draft, EntryKind, Outcome, Place, Reading, Verdict
 from voicelog.talking.conversation import (
     Asked,
     Conversation,
@@ -16,7 +15,6 @@ from voicelog.talking.conversation import (
     Move,
     Pending,
     Policy,
-    Redo,
     Said,
     Speak,
     Turn,
@@ -79,6 +77,12 @@ def _place_for(called: Called, talk: Conversation, desk: Desk) -> Place:
     return place
 
 
+def check(reading: Reading, desk: Desk) -> None:
+    """Raises Incomplete where the quantity does not belong to the place, or cannot have the value."""
+    _fits_place(reading.place, reading.quantity, desk)
+    _refuse(reading, desk)
+
+
 def _fits_place(place: Place, quantity: str, desk: Desk) -> None:
     found = desk.grammar.quantities[quantity]
     if _kind(place) not in found.places:
@@ -102,7 +106,7 @@ def _refuse(reading: Reading, desk: Desk) -> None:
 
 def call(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """A reading was called: keep it as awaiting, say it back with its verdict."""
-    return _called(talk, said, desk, said.understood.meaning)
+    return take_call(talk, said, desk, said.understood.meaning)
 
 
 def call_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -123,7 +127,7 @@ def after_standing(move: Move) -> Move:
     return moved
 
 
-def _called(talk: Conversation, said: Said, desk: Desk, called: Called, reason: str = "") -> Turn:
+def take_call(talk: Conversation, said: Said, desk: Desk, called: Called, reason: str = "") -> Turn:
     try:
         reading = reading_from(called, talk, desk)
     except Incomplete as missing:
@@ -138,6 +142,23 @@ def _called(talk: Conversation, said: Said, desk: Desk, called: Called, reason: 
 def _reason_at(place: Place, talk: Conversation) -> str:
     """What was unplugged concerns its own circuit, the RCD before it and the tails; not the others."""
     return talk.reason if place.key in talk.reason_at else ""
+
+
+def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The same reading once more: the first stays on record, this one counts."""
+    called = said.understood.meaning.called
+    if called is not None and called.value is not None:
+        return take_call(talk, said, desk, called, _retest_reason(called, talk))
+    if talk.last is None:
+        return speak(talk, "say what is to be tested again", Tone.ATTENTION)
+    asked = asked_again(talk, talk.last.reading)
+    text = f"{desk.phrasing.place(asked.place)}. {desk.phrasing.quantity(asked.quantity, asked.conditions)}?"
+    return speak(talk.having(asked=asked), text, Tone.ASKED)
+
+
+def _retest_reason(called: Called, talk: Conversation) -> str:
+    place = called.place or talk.place
+    return (_reason_at(place, talk) if place else "") or "retest"
 
 
 def draft_of(kind: EntryKind, said: Said, reading: Reading, verdict: Verdict) -> Draft:
@@ -282,175 +303,11 @@ def _counts(meant: Pending, desk: Desk) -> bool:
 
 def asked_again(talk: Conversation, reading: Reading) -> Asked:
     """The same reading, its value wanted anew."""
-    unit = _unit_of(talk, reading)
+    unit = unit_of(talk, reading)
     return Asked(place=reading.place, quantity=reading.quantity, unit=unit, conditions=reading.conditions)
 
 
-def _unit_of(talk: Conversation, reading: Reading) -> str:
+def unit_of(talk: Conversation, reading: Reading) -> str:
     """A word has none ("not applicable"), but the step of a tour that it was said for has."""
     steps = talk.tour.steps if talk.tour else ()
     return reading.unit or next((step.unit for step in steps if step.is_met_by(reading)), "")
-
-
-# ---------------------------------------------------------------- corrected
-
-
-def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """ "Correction" with the right form in the same breath, or alone: then the value is asked for."""
-    meant = talk.pending or talk.last
-    if meant is None:
-        return speak(talk, "nothing to correct", Tone.ATTENTION)
-    meaning = said.understood.meaning
-    called = meaning.called if isinstance(meaning, Command) else meaning
-    if called is None:
-        asked = asked_again(talk, meant.reading)
-        text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say the value"
-        return speak(talk.having(asked=None, pending=meant, mode=Mode.CONFIRMING), text, Tone.ASKED)
-    return replace(talk, said, desk, meant, called)
-
-
-def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: Called) -> Turn:
-    """Keep a corrected reading that points at the one it replaces, and say it back."""
-    old = meant.reading
-    reading = Reading(
-        place=called.place or old.place,
-        quantity=called.quantity or old.quantity,
-        value=called.value or old.value,
-        unit=_unit(talk, called, old),
-        conditions=called.conditions if called.quantity else old.conditions,
-    )
-    try:
-        _fits_place(reading.place, reading.quantity, desk)
-        _refuse(reading, desk)
-    except Incomplete as wrong:
-        return refuse(talk, said, str(wrong))
-    draft = draft_of(EntryKind.CORRECTED, said, reading, desk.judge(reading, desk.record))
-    return say_back(talk, draft.model_copy(update={"refers": meant.number}), desk, called)
-
-
-def _unit(talk: Conversation, called: Called, old: Reading) -> str:
-    if called.value is None or called.unit:
-        return called.unit or old.unit
-    return _unit_of(talk, old) if called.value.kind == "number" and not called.quantity else ""
-
-
-def change(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """ "Change circuit six leakage to two point four": replaces what is on the record."""
-    called = said.understood.meaning.called
-    place = called.place or talk.place
-    line = desk.record.latest(place, called.quantity, called.conditions) if place else None
-    if line is None:
-        return refuse(talk, said, "there is no such reading on the record to change")
-    meant = Pending(number=line.entry.number, reading=line.reading, verdict=line.verdict)
-    plain = Called(place=place, value=called.value, unit=called.unit)
-    return replace(talk, said, desk, meant, plain)
-
-
-def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The same reading once more: the first stays on record, this one counts."""
-    called = said.understood.meaning.called
-    if called is not None and called.value is not None:
-        return _called(talk, said, desk, called, _retest_reason(called, talk))
-    if talk.last is None:
-        return speak(talk, "say what is to be tested again", Tone.ATTENTION)
-    asked = asked_again(talk, talk.last.reading)
-    text = f"{desk.phrasing.place(asked.place)}. {desk.phrasing.quantity(asked.quantity, asked.conditions)}?"
-    return speak(talk.having(asked=asked), text, Tone.ASKED)
-
-
-def _retest_reason(called: Called, talk: Conversation) -> str:
-    place = called.place or talk.place
-    return (_reason_at(place, talk) if place else "") or "retest"
-
-
-def undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """Take back the last thing done to the record; again, the one before."""
-    if talk.pending is not None:
-        return disregard(talk, said, desk)
-    line = _last_changed(desk, skip={again.refers for again in talk.undone})
-    if line is None:
-        return speak(talk, "nothing to undo", Tone.ATTENTION)
-    back, again = _there_and_back(line)
-    return _take_back(talk.having(undone=(*talk.undone, again)), said, desk, back, "undone")
-
-
-def _last_changed(desk: Desk, skip: set[int]) -> Line | None:
-    lines = [line for line in desk.record.lines if line.number not in skip and line.replaced_by is None]
-    return max(lines, key=lambda line: line.history[-1].number, default=None)
-
-
-def _there_and_back(line: Line) -> tuple[Redo, Redo]:
-    """What takes the last change of a line back, and what does it again."""
-    if line.standing is Standing.WITHDRAWN:
-        return Redo(kind=EntryKind.RESTORED, refers=line.number), Redo(kind=EntryKind.WITHDRAWN, refers=line.number)
-    if line.entry.kind is EntryKind.CORRECTED and line.entry.refers is not None:
-        return Redo(kind=EntryKind.RESTORED, refers=line.entry.refers), Redo(
-            kind=EntryKind.RESTORED, refers=line.number
-        )
-    return Redo(kind=EntryKind.WITHDRAWN, refers=line.number), Redo(kind=EntryKind.RESTORED, refers=line.number)
-
-
-def redo(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """Do again what "undo" took back."""
-    if not talk.undone:
-        return speak(talk, "nothing to do again", Tone.ATTENTION)
-    return _take_back(talk.having(undone=talk.undone[:-1]), said, desk, talk.undone[-1], "done again")
-
-
-def _take_back(talk: Conversation, said: Said, desk: Desk, change: Redo, what: str) -> Turn:
-    line = desk.record.line(change.refers)
-    verb = "withdrawn" if change.kind is EntryKind.WITHDRAWN else "back on the record"
-    text = f"{what}. {verb}, {desk.phrasing.reading(line.reading)}"
-    draft = Draft(
-        kind=change.kind, words=said.understood.words, refers=change.refers, reason=what, speaker=said.speaker
-    )
-    return Turn(talk.having(said=text, asked=None), (Keep(draft), Speak(text, Tone.ATTENTION)))
-
-
-# ---------------------------------------------------------------- in doubt
-
-
-def ask_which(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The two best readings score close: say both, digit by digit, and ask."""
-    meant = (said.understood.meaning, said.understood.rival)
-    readings = []
-    for called in meant:
-        try:
-            readings.append(reading_from(called, talk, desk))
-        except Incomplete:
-            return call(talk, said, desk)
-    first, second = (_apart(reading, readings, desk) for reading in readings)
-    text = f"{first}, or {second}?"
-    return speak(talk.having(mode=Mode.CHOOSING, choices=meant, repeated=False), text, Tone.ASKED)
-
-
-def _apart(reading: Reading, readings: list[Reading], desk: Desk) -> str:
-    """Only what tells the two apart."""
-    first, second = readings
-    if first.place != second.place:
-        return desk.phrasing.reading(reading)
-    if (first.quantity, first.conditions) != (second.quantity, second.conditions):
-        return desk.phrasing.measured(reading)
-    return desk.phrasing.value(reading.value, reading.unit, reading.quantity)
-
-
-def choose(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """An answer that fits one of the two choices alone is taken, and said back as any reading; so is a third."""
-    answer = said.understood.meaning
-    fits = [choice for choice in talk.choices if _fits(answer, choice)]
-    if not fits and answer.quantity and answer.value:
-        fits = [answer]
-    if len(fits) == 1:
-        return _called(talk.having(mode=Mode.LISTENING, choices=()), said, desk, fits[0])
-    return speak(talk, talk.said, Tone.ASKED)
-
-
-def _fits(answer: Called, choice: Called) -> bool:
-    """Whether every part that was said agrees with the choice."""
-    parts = ("place", "quantity", "value", "unit")
-    return all(not getattr(answer, part) or getattr(answer, part) == getattr(choice, part) for part in parts)
-
-
-def drop_choices(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """Neither: nothing was kept."""
-    return speak(talk.having(mode=Mode.LISTENING, choices=()), "disregarded, say the reading again", Tone.ATTENTION)

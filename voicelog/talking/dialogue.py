@@ -30,7 +30,7 @@ session to carry out in order. Entries come before words.
 from dataclasses import replace
 
 from voicelog.model import Called, Command, Entry, EntryKind, NotUnderstood
-from voicelog.talking import calling, noting, telling, touring, watching
+from voicelog.talking import calling, choosing, correcting, noting, telling, touring, watching
 from voicelog.talking.conversation import (
     Conversation,
     Desk,
@@ -94,7 +94,7 @@ def _wrong_place(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if talk.pending is None and talk.aside is EntryKind.REFUSED:
         return _call_again(talk, said, desk)
-    turn, meant = calling.correct(talk, said, desk), talk.pending or talk.last
+    turn, meant = correcting.correct(talk, said, desk), talk.pending or talk.last
     return watching.corrected(turn, meant.reading) if talk.watch and meant else turn
 
 
@@ -140,11 +140,11 @@ def _keeps(turn: Turn) -> bool:
 
 
 def _undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    return _retraced(calling.undo(talk, said, desk), desk)
+    return _retraced(correcting.undo(talk, said, desk), desk)
 
 
 def _redo(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    return _retraced(calling.redo(talk, said, desk), desk)
+    return _retraced(correcting.redo(talk, said, desk), desk)
 
 
 def _retraced(turn: Turn, desk: Desk) -> Turn:
@@ -218,7 +218,7 @@ ANYWHERE: dict[str, Move] = {
 # Orders that begin something: welcome while listening, and with a second person while confirming.
 BEGINNING: dict[str, Move] = {
     "retest": calling.retest,
-    "change": calling.change,
+    "change": correcting.change,
     "start_sweep": touring.start_sweep,
     "start_sequence": touring.start_sequence,
     "next": touring.take_next,
@@ -242,7 +242,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         **ANYWHERE,
         **BEGINNING,
         "reading": calling.call,
-        "doubtful": calling.ask_which,
+        "doubtful": choosing.ask_which,
         "value": _value,
         "place": _place,
         "nearly": _explain,
@@ -271,12 +271,12 @@ TABLE: dict[Mode, dict[str, Move]] = {
     },
     Mode.CHOOSING: {
         **ANYWHERE,
-        "reading": calling.choose,
-        "value": calling.choose,
-        "doubtful": calling.choose,
-        "place": calling.choose,
-        "negative": calling.drop_choices,
-        "disregard": calling.drop_choices,
+        "reading": choosing.choose,
+        "value": choosing.choose,
+        "doubtful": choosing.choose,
+        "place": choosing.choose,
+        "negative": choosing.drop_choices,
+        "disregard": choosing.drop_choices,
     },
     Mode.NAMING: {"disregard": _leave_unnamed, "else": noting.take_name},
     Mode.DICTATING: {"end_observation": noting.end_dictation, "stop": _stop, "else": noting.take_down},

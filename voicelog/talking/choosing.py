@@ -1,0 +1,52 @@
+"""Two readings score close: both are said, and the answer chooses."""
+
+from voicelog.model import Called, Reading
+from voicelog.talking.calling import Incomplete, call, reading_from, take_call
+from voicelog.talking.conversation import Conversation, Desk, Mode, Said, Turn, speak
+from voicelog.talking.tones import Tone
+
+
+def ask_which(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The two best readings score close: say both, digit by digit, and ask."""
+    meant = (said.understood.meaning, said.understood.rival)
+    readings = []
+    for called in meant:
+        try:
+            readings.append(reading_from(called, talk, desk))
+        except Incomplete:
+            return call(talk, said, desk)
+    first, second = (_apart(reading, readings, desk) for reading in readings)
+    text = f"{first}, or {second}?"
+    return speak(talk.having(mode=Mode.CHOOSING, choices=meant, repeated=False), text, Tone.ASKED)
+
+
+def _apart(reading: Reading, readings: list[Reading], desk: Desk) -> str:
+    """Only what tells the two apart."""
+    first, second = readings
+    if first.place != second.place:
+        return desk.phrasing.reading(reading)
+    if (first.quantity, first.conditions) != (second.quantity, second.conditions):
+        return desk.phrasing.measured(reading)
+    return desk.phrasing.value(reading.value, reading.unit, reading.quantity)
+
+
+def choose(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """An answer that fits one of the two choices alone is taken, and said back as any reading; so is a third."""
+    answer = said.understood.meaning
+    fits = [choice for choice in talk.choices if _fits(answer, choice)]
+    if not fits and answer.quantity and answer.value:
+        fits = [answer]
+    if len(fits) == 1:
+        return take_call(talk.having(mode=Mode.LISTENING, choices=()), said, desk, fits[0])
+    return speak(talk, talk.said, Tone.ASKED)
+
+
+def _fits(answer: Called, choice: Called) -> bool:
+    """Whether every part that was said agrees with the choice."""
+    parts = ("place", "quantity", "value", "unit")
+    return all(not getattr(answer, part) or getattr(answer, part) == getattr(choice, part) for part in parts)
+
+
+def drop_choices(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Neither: nothing was kept."""
+    return speak(talk.having(mode=Mode.LISTENING, choices=()), "disregarded, say the reading again", Tone.ATTENTION)

@@ -1,0 +1,101 @@
+"""Readings put right: corrected, changed, moved, and what was done taken back and done again."""
+
+from voicelog.keeping.record import Line
+from voicelog.model import Called, Command, Draft, EntryKind, Reading, Standing
+from voicelog.talking.calling import Incomplete, asked_again, check, disregard, draft_of, refuse, say_back, unit_of
+from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Pending, Redo, Said, Speak, Turn, speak
+from voicelog.talking.tones import Tone
+
+
+def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Correction" with the right form in the same breath, or alone: then the value is asked for."""
+    meant = talk.pending or talk.last
+    if meant is None:
+        return speak(talk, "nothing to correct", Tone.ATTENTION)
+    meaning = said.understood.meaning
+    called = meaning.called if isinstance(meaning, Command) else meaning
+    if called is None:
+        asked = asked_again(talk, meant.reading)
+        text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say the value"
+        return speak(talk.having(asked=None, pending=meant, mode=Mode.CONFIRMING), text, Tone.ASKED)
+    return replace(talk, said, desk, meant, called)
+
+
+def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: Called) -> Turn:
+    """Keep a corrected reading that points at the one it replaces, and say it back."""
+    old = meant.reading
+    reading = Reading(
+        place=called.place or old.place,
+        quantity=called.quantity or old.quantity,
+        value=called.value or old.value,
+        unit=_unit(talk, called, old),
+        conditions=called.conditions if called.quantity else old.conditions,
+    )
+    try:
+        check(reading, desk)
+    except Incomplete as wrong:
+        return refuse(talk, said, str(wrong))
+    draft = draft_of(EntryKind.CORRECTED, said, reading, desk.judge(reading, desk.record))
+    return say_back(talk, draft.model_copy(update={"refers": meant.number}), desk, called)
+
+
+def _unit(talk: Conversation, called: Called, old: Reading) -> str:
+    if called.value is None or called.unit:
+        return called.unit or old.unit
+    return unit_of(talk, old) if called.value.kind == "number" and not called.quantity else ""
+
+
+def change(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Change circuit six leakage to two point four": replaces what is on the record."""
+    called = said.understood.meaning.called
+    place = called.place or talk.place
+    line = desk.record.latest(place, called.quantity, called.conditions) if place else None
+    if line is None:
+        return refuse(talk, said, "there is no such reading on the record to change")
+    meant = Pending(number=line.entry.number, reading=line.reading, verdict=line.verdict)
+    plain = Called(place=place, value=called.value, unit=called.unit)
+    return replace(talk, said, desk, meant, plain)
+
+
+def undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Take back the last thing done to the record; again, the one before."""
+    if talk.pending is not None:
+        return disregard(talk, said, desk)
+    line = _last_changed(desk, skip={again.refers for again in talk.undone})
+    if line is None:
+        return speak(talk, "nothing to undo", Tone.ATTENTION)
+    back, again = _there_and_back(line)
+    return _take_back(talk.having(undone=(*talk.undone, again)), said, desk, back, "undone")
+
+
+def _last_changed(desk: Desk, skip: set[int]) -> Line | None:
+    lines = [line for line in desk.record.lines if line.number not in skip and line.replaced_by is None]
+    return max(lines, key=lambda line: line.history[-1].number, default=None)
+
+
+def _there_and_back(line: Line) -> tuple[Redo, Redo]:
+    """What takes the last change of a line back, and what does it again."""
+    if line.standing is Standing.WITHDRAWN:
+        return Redo(kind=EntryKind.RESTORED, refers=line.number), Redo(kind=EntryKind.WITHDRAWN, refers=line.number)
+    if line.entry.kind is EntryKind.CORRECTED and line.entry.refers is not None:
+        return Redo(kind=EntryKind.RESTORED, refers=line.entry.refers), Redo(
+            kind=EntryKind.RESTORED, refers=line.number
+        )
+    return Redo(kind=EntryKind.WITHDRAWN, refers=line.number), Redo(kind=EntryKind.RESTORED, refers=line.number)
+
+
+def redo(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Do again what "undo" took back."""
+    if not talk.undone:
+        return speak(talk, "nothing to do again", Tone.ATTENTION)
+    return _take_back(talk.having(undone=talk.undone[:-1]), said, desk, talk.undone[-1], "done again")
+
+
+def _take_back(talk: Conversation, said: Said, desk: Desk, change: Redo, what: str) -> Turn:
+    line = desk.record.line(change.refers)
+    verb = "withdrawn" if change.kind is EntryKind.WITHDRAWN else "back on the record"
+    text = f"{what}. {verb}, {desk.phrasing.reading(line.reading)}"
+    draft = Draft(
+        kind=change.kind, words=said.understood.words, refers=change.refers, reason=what, speaker=said.speaker
+    )
+    return Turn(talk.having(said=text, asked=None), (Keep(draft), Speak(text, Tone.ATTENTION)))
