@@ -241,3 +241,10 @@ def test_standing_words_are_all_reachable():
     assert {Standing(word) for word in ("awaiting", "affirmed", "unchallenged", "replaced", "withdrawn")} == set(
         Standing
     )
+
+
+def test_once_stood_foretells_what_stands():
+    drafts = (said("0.4"), said("0.6"), about(K.AFFIRMED, 1))
+    record = fold(journal(*drafts))
+    assert standings(record.once_stood(2)) == standings(fold(journal(*drafts, about(K.STOOD, 2))))
+    assert record.once_stood(1) == record == record.once_stood(99)

@@ -124,6 +124,14 @@ class Record:
         """The record one entry later."""
         return fold((entry,), self)
 
+    def once_stood(self, number: int) -> Self:
+        """The record as it will be once the line that entry ``number`` brought stands unchallenged."""
+        index = self.line_of.get(number)
+        if index is None or self.lines[index].confirmed is Standing.AFFIRMED:
+            return self
+        stood = replace(self.lines[index], confirmed=Standing.UNCHALLENGED)
+        return replace(self, lines=(*self.lines[:index], stood, *self.lines[index + 1 :]))
+
 
 def fold(entries: Iterable[Entry], start: Record | None = None) -> Record:
     """The record after ``entries``, which follow in order on those of ``start``."""

@@ -121,7 +121,7 @@ def after_standing(move: Move) -> Move:
         if desk.awaits_answer(talk):
             return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
         stood = let_stand(talk)
-        turn = move(stood.talk, said, desk)
+        turn = move(stood.talk, said, desk.once_stood(talk.pending))
         return Turn(turn.talk, (*stood.acts, *turn.acts))
 
     return moved

@@ -5,7 +5,7 @@ goes out as acts for the session to carry out in order.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from voicelog.installation import Sheet
@@ -213,6 +213,10 @@ class Desk:
     def awaits_answer(self, talk: Conversation) -> bool:
         """Whether the reading said back must be answered; with a second person only one in doubt."""
         return talk.pending is not None and (self.policy is Policy.EVERY or talk.pending.doubted)
+
+    def once_stood(self, pending: Pending | None) -> "Desk":
+        """The desk for a move that comes after a reading was let stand: limits, totals and steps count it already."""
+        return replace(self, record=self.record.once_stood(pending.number)) if pending else self
 
     def board(self, talk: Conversation) -> str:
         """The board in hand: that of the place in hand, or else the sheet's first."""

@@ -34,7 +34,7 @@ def start(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def take(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The next value: the one before stands, this one is said back, and now and then the slope with it."""
     stood = calling.let_stand(talk)
-    turn = calling.call(stood.talk.having(asked=talk.watch.asked), said, desk)
+    turn = calling.call(stood.talk.having(asked=talk.watch.asked), said, desk.once_stood(talk.pending))
     if turn.talk.pending is None:
         return Turn(turn.talk.having(asked=talk.watch.asked), (*stood.acts, *turn.acts))
     watch = _with(talk.watch, said.at_s, turn.talk.pending.reading.value)
