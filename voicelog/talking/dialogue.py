@@ -131,6 +131,8 @@ def _disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
         return watching.dropped(turn, meant.reading)
     if turn.talk.tour is None:
         return turn
+    if turn.talk.tour.here is None:  # its last step: once the withdrawal is kept, that is open again
+        return Turn(turn.talk.having(due=True), turn.acts)
     asked = touring.ask_step(turn.talk, desk)
     return Turn(asked.talk, (*turn.acts, *asked.acts))
 
@@ -159,7 +161,13 @@ def _retraced(turn: Turn, desk: Desk) -> Turn:
 
 
 def _place(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    return touring.go_to(talk, said, desk) if talk.tour else noting.move_to(talk, said, desk)
+    if talk.tour is None:
+        return noting.move_to(talk, said, desk)
+    if not touring.leads_out(said.understood.meaning.place, talk, desk):
+        return touring.go_to(talk, said, desk)
+    closed = touring.close(talk, desk)
+    moved = noting.move_to(closed.talk, said, desk)
+    return Turn(moved.talk, (*closed.acts, *moved.acts))
 
 
 def _place_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:

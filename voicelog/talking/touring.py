@@ -210,12 +210,26 @@ def _step(talk: Conversation, desk: Desk, by: int) -> Turn:
 
 
 def go_to(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """A place said within a sweep: carry on from there."""
+    """A place said within a sweep: carry on from there. One that is no part of it changes nothing: its step is said."""
     place = said.understood.meaning.place
     for index, step in enumerate(talk.tour.steps):
         if step.place == place:
             return ask_step(talk.having(tour=talk.tour.model_copy(update={"at": index})), desk)
-    return speak(talk, f"{desk.phrasing.place(place)} is not in this {talk.tour.title.split(',')[0]}", Tone.ATTENTION)
+    text = f"{desk.phrasing.place(place)} is not in this {talk.tour.title.split(',')[0]}"
+    turn = speak(talk, text, Tone.ATTENTION)
+    return Turn(turn.talk.having(due=on_course(talk)), turn.acts)
+
+
+def leads_out(place: Place, talk: Conversation, desk: Desk) -> bool:
+    """Whether all was called and the place is none of the tour's: second person, nothing else said that it is over."""
+    if any(step.place == place for step in talk.tour.steps):
+        return False
+    return talk.tour.here is None and _at_open(talk, desk).tour.here is None
+
+
+def close(talk: Conversation, desk: Desk) -> Turn:
+    """The tour is over, as it says."""
+    return _finished(talk, desk, "")
 
 
 def finish(talk: Conversation, said: Said, desk: Desk) -> Turn:
