@@ -6,6 +6,7 @@ back is on the record however the program ends.
 
 from voicelog.meaning.parsing import refuse_value
 from voicelog.model import Called, Draft, EntryKind, Outcome, Place, Reading, Verdict
+from voicelog.talking import touring
 from voicelog.talking.conversation import (
     Asked,
     Conversation,
@@ -148,12 +149,34 @@ def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The same reading once more: the first stays on record, this one counts."""
     called = said.understood.meaning.called
     if called is not None and called.value is not None:
+        called = _in_full(called, talk, desk)
         return take_call(talk, said, desk, called, _retest_reason(called, talk))
     if talk.last is None:
         return speak(talk, "say what is to be tested again", Tone.ATTENTION)
     asked = asked_again(talk, talk.last.reading)
     text = f"{desk.phrasing.place(asked.place)}. {desk.phrasing.quantity(asked.quantity, asked.conditions)}?"
     return speak(talk.having(asked=asked), text, Tone.ASKED)
+
+
+def _in_full(called: Called, talk: Conversation, desk: Desk) -> Called:
+    """What a retest leaves unsaid is as in the last reading: a tour may have named its next step since."""
+    if talk.last is None or not _follows_last(talk, desk):
+        return called
+    last = talk.last.reading
+    if talk.tour:
+        called = called.model_copy(update={"place": called.place or last.place})
+    if called.quantity:
+        return called
+    unit = called.unit or (unit_of(talk, last) if called.value.kind == "number" else "")
+    unsaid = {"quantity": last.quantity, "conditions": last.conditions, "unit": unit}
+    return called.model_copy(update=unsaid)
+
+
+def _follows_last(talk: Conversation, desk: Desk) -> bool:
+    """Whether nothing is asked for but the next step of a tour, which has no reading to be taken again."""
+    if talk.tour is None or talk.asked is None:
+        return talk.asked is None
+    return talk.asked == talk.tour.here and talk.asked in touring.still_open(talk.tour, desk)
 
 
 def _retest_reason(called: Called, talk: Conversation) -> str:
