@@ -143,6 +143,8 @@ def count_points(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if talk.place is None or not talk.place.circuit:
         return speak(talk, "say the circuit first", Tone.ATTENTION)
     count = _noted_so_far(desk, "point counted", talk.place)
+    if not count:
+        return speak(talk, f"no points were counted on {desk.phrasing.place(talk.place)}", Tone.ATTENTION)
     reading = Reading(place=talk.place, quantity="points", value=Number(figure=Decimal(count)))
     draft = Draft(
         kind=EntryKind.CALLED,
