@@ -36,7 +36,13 @@ def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: 
     except Incomplete as wrong:
         return refuse(talk, said, str(wrong))
     draft = draft_of(EntryKind.CORRECTED, said, reading, desk.judge(reading, desk.record))
-    return say_back(talk, draft.model_copy(update={"refers": meant.number}), desk, called)
+    turn = say_back(talk, draft.model_copy(update={"refers": meant.number}), desk, called)
+    return Turn(turn.talk.having(place=talk.place), turn.acts) if _moved_on(talk, old) else turn
+
+
+def _moved_on(talk: Conversation, old: Reading) -> bool:
+    """Whether another place was taken in hand since: what is called next belongs there. A tour takes its own step."""
+    return talk.tour is None and talk.place not in (None, old.place)
 
 
 def _unit(talk: Conversation, called: Called, old: Reading) -> str:
