@@ -330,9 +330,13 @@ def step(talk: Conversation, event: Event, desk: Desk) -> Turn:
 
 
 def _with_next_step(turn: Turn, desk: Desk) -> Turn:
-    """Second person: whatever was said back within a tour, its step is named after it."""
-    fresh = turn.talk.pending is not None and turn.talk.pending.number == 0
-    return touring.look_ahead(turn, desk, advance=False) if fresh and not turn.talk.due else turn
+    """Second person: whatever was said back within a tour, its step is named after it; a watch awaits its next."""
+    talk = turn.talk
+    if talk.pending is None or talk.pending.number or talk.due:
+        return turn
+    if talk.watch and not desk.awaits_answer(talk):
+        return Turn(talk.having(asked=talk.watch.asked), turn.acts)
+    return touring.look_ahead(turn, desk, advance=False)
 
 
 def _aside(turn: Turn) -> EntryKind | None:

@@ -141,11 +141,16 @@ def _arrival(limit: Decimal | None, found: Slope, desk: Desk) -> str:
     return f". limit in {desk.phrasing.count(minutes, 'minute', 'minutes')}" if minutes < 100 else ""
 
 
+def _must_be_answered(talk: Conversation, desk: Desk) -> bool:
+    """What is hard to believe, and, where every reading is confirmed, one of anything else than what is watched."""
+    return desk.awaits_answer(talk) and (talk.pending.doubted or not is_watched(talk.pending.reading, talk))
+
+
 def stop(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The last value stands, unless it is hard to believe: that is answered first. What the values did is said."""
+    """The last value stands, unless it must be answered first. What the values did is said."""
     if talk.watch is None:
         return speak(talk, "nothing is being watched", Tone.ATTENTION)
-    if talk.pending and talk.pending.doubted:
+    if _must_be_answered(talk, desk):
         return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
     stood = calling.let_stand(talk)
     limit = _limit(talk, desk)
