@@ -2,7 +2,7 @@
 
 from voicelog.keeping.record import Line
 from voicelog.model import Called, Command, Draft, EntryKind, Reading, Standing
-from voicelog.talking.calling import Incomplete, asked_again, check, disregard, draft_of, refuse, say_back, unit_of
+from voicelog.talking.calling import Incomplete, asked_again, check, draft_of, refuse, say_back, unit_of
 from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Pending, Redo, Said, Speak, Turn, speak
 from voicelog.talking.tones import Tone
 
@@ -65,8 +65,6 @@ def change(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """Take back the last thing done to the record; again, the one before."""
-    if talk.pending is not None:
-        return disregard(talk, said, desk)
     line = _last_changed(desk, skip={again.refers for again in talk.undone})
     if line is None:
         return speak(talk, "nothing to undo", Tone.ATTENTION)
@@ -100,8 +98,18 @@ def redo(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def _take_back(talk: Conversation, said: Said, desk: Desk, change: Redo, what: str) -> Turn:
     line = desk.record.line(change.refers)
     verb = "withdrawn" if change.kind is EntryKind.WITHDRAWN else "back on the record"
-    text = f"{what}. {verb}, {desk.phrasing.reading(line.reading)}"
-    draft = Draft(
-        kind=change.kind, words=said.understood.words, refers=change.refers, reason=what, speaker=said.speaker
+    said_back = desk.phrasing.reading(line.reading)
+    text = f"{what}. {verb}, {said_back}"
+    kept = Keep(
+        Draft(kind=change.kind, words=said.understood.words, refers=change.refers, reason=what, speaker=said.speaker)
     )
-    return Turn(talk.having(said=text, asked=None), (Keep(draft), Speak(text, Tone.ATTENTION)))
+    if change.kind is EntryKind.RESTORED and line.confirmed is Standing.AWAITING:
+        text = f"{text}. affirm or negative?"
+        talk = _awaiting_again(talk, line, said_back)
+    return Turn(talk.having(said=text, asked=None), (kept, Speak(text, Tone.ATTENTION)))
+
+
+def _awaiting_again(talk: Conversation, line: Line, said_back: str) -> Conversation:
+    """What comes back was never answered, and was challenged: silence must not let it stand now."""
+    pending = Pending(number=line.number, reading=line.reading, verdict=line.verdict, said_back=said_back, doubted=True)
+    return talk.having(mode=Mode.CONFIRMING, pending=pending, repeated=False)

@@ -39,6 +39,7 @@ from voicelog.talking.conversation import (
     Keep,
     Mode,
     Move,
+    Redo,
     Said,
     Silence,
     Speak,
@@ -142,7 +143,11 @@ def _keeps(turn: Turn) -> bool:
 
 
 def _undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    return _retraced(correcting.undo(talk, said, desk), desk)
+    """What awaits its answer is disregarded, and may be done again; otherwise the last thing done is taken back."""
+    if talk.pending is None:
+        return _retraced(correcting.undo(talk, said, desk), desk)
+    again = Redo(kind=EntryKind.RESTORED, refers=talk.pending.number)
+    return _disregard(talk.having(undone=(*talk.undone, again)), said, desk)
 
 
 def _redo(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -152,7 +157,7 @@ def _redo(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def _retraced(turn: Turn, desk: Desk) -> Turn:
     """A tour asks for its step again, which may be another one now; what was taken back counts no more in a watch."""
     if turn.talk.tour is not None:
-        return Turn(turn.talk.having(due=_keeps(turn)), turn.acts)
+        return Turn(turn.talk.having(due=_keeps(turn) and turn.talk.pending is None), turn.acts)
     if turn.talk.watch is None:
         return turn
     drafts = [act.draft for act in turn.acts if isinstance(act, Keep) and act.draft.kind is EntryKind.WITHDRAWN]
@@ -275,7 +280,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "wrong_place": _wrong_place,
         "disregard": _disregard,
         "stop_watching": watching.stop,
-        "undo": _disregard,
+        "undo": _undo,
     },
     Mode.CHOOSING: {
         **ANYWHERE,
