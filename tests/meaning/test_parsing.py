@@ -139,3 +139,24 @@ def test_with_more_boards_than_one_the_reason_speaks_of_the_board_in_hand(gramma
 
 def _hypothesis(text: str, cost: float) -> Hypothesis:
     return Hypothesis(words=tuple(Word(text=word) for word in text.split()), cost=cost)
+
+
+@pytest.mark.parametrize(
+    ("said", "place"),
+    [
+        ("board d b two circuit one", Place(board="DB2", circuit="1")),
+        ("board d b one circuit one", Place(board="DB1", circuit="1")),
+        ("board d b two tails", Place(board="DB2")),
+        ("board d b two", Place(board="DB2")),
+        ("board d b two r c d one", Place(board="DB2", rcd="RCD1")),
+        ("circuit one", Place(board="DB1", circuit="1")),
+    ],
+)
+def test_a_board_may_be_said_before_a_place_on_it(grammar, sheet, said, place):
+    second = sheet.boards[0].model_copy(update={"reference": "DB2", "circuits": sheet.boards[0].circuits[:2]})
+    reader = Reader(grammar, sheet.model_copy(update={"boards": (*sheet.boards, second)}))
+    assert reader.read(tuple(said.split()), Context(board="DB1")).place == place
+    moved = reader.read(("that", "was", *said.split()), Context(board="DB1"))
+    assert moved.called.place == place
+    why = reader.read(("board", "d", "b", "two", "circuit", "nine"), Context(board="DB1")).why
+    assert why == "there is no circuit nine on board d b two"

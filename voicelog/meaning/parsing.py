@@ -212,20 +212,24 @@ class Reader:
             reference, number = part.value.split("/", 1)
             return Place(board=reference, circuit=number)
         if part := parse.first("circuit"):
-            return self._circuit(where, part)
+            return self._circuit(where, part, self._where(board))
         if part := parse.first("rcd"):
-            return self._rcd(where, part)
+            return self._rcd(where, part, self._where(board))
         return Place(board=where) if board else None
 
-    def _circuit(self, board: str, part: Filled) -> Place:
+    def _where(self, said: Filled | None) -> str:
+        """The board that a place was looked for on, as the crew would call it."""
+        in_hand = "sheet" if len(self.sheet.boards) == 1 else "board in hand"
+        return " ".join(said.words) if said and said.value else f"the {in_hand}"
+
+    def _circuit(self, board: str, part: Filled, where: str) -> Place:
         if all(circuit.number != part.value for circuit in self.sheet.board(board).circuits):
-            where = "sheet" if len(self.sheet.boards) == 1 else "board in hand"
-            raise _Refused(f"there is no circuit {' '.join(part.words)} on the {where}")
+            raise _Refused(f"there is no circuit {' '.join(part.words)} on {where}")
         return Place(board=board, circuit=part.value)
 
-    def _rcd(self, board: str, part: Filled) -> Place:
+    def _rcd(self, board: str, part: Filled, where: str) -> Place:
         if all(rcd.reference != part.value for rcd in self.sheet.board(board).rcds):
-            raise _Refused(f"there is no {' '.join(part.words)} on the board in hand")
+            raise _Refused(f"there is no {' '.join(part.words)} on {where}")
         return Place(board=board, rcd=part.value)
 
 

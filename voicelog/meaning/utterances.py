@@ -147,15 +147,26 @@ class Utterances:
 
     def place(self) -> Phrase:
         """A circuit by number or by name, an RCD, the board's tails."""
-        boards = self.sheet.boards
-        ways = [self._numbered(), Tagged(read_phrases(self.grammar.places.tails), "board", "")]
-        for board in boards:
+        ways = [self._numbered(), self._tails()]
+        for board in self.sheet.boards:
             ways += [self._named(board, circuit) for circuit in board.circuits if self.spoken_name(circuit.name)]
-            ways += [Tagged(self._reference(rcd.reference), "rcd", rcd.reference) for rcd in board.rcds]
-            if len(boards) > 1:
-                said = sequence(read_phrases(self.grammar.places.board), self._reference(board.reference))
-                ways.append(Tagged(said, "board", board.reference))
-        return one_of(ways)
+            ways += self._rcds(board)
+        return one_of([*ways, self._board_and_place()] if len(self.sheet.boards) > 1 else ways)
+
+    def _tails(self) -> Phrase:
+        return Tagged(read_phrases(self.grammar.places.tails), "board", "")
+
+    def _rcds(self, board: Board) -> list[Phrase]:
+        return [Tagged(self._reference(rcd.reference), "rcd", rcd.reference) for rcd in board.rcds]
+
+    def _board_and_place(self) -> Phrase:
+        """ "Board d b two, circuit one", as a place is said back where several boards have a circuit one."""
+        word, boards = read_phrases(self.grammar.places.board), self.sheet.boards
+        said = one_of(
+            Tagged(sequence(word, self._reference(board.reference)), "board", board.reference) for board in boards
+        )
+        rcds = [rcd for board in boards for rcd in self._rcds(board)]
+        return sequence(said, optional(one_of([self._numbered(), self._tails(), *rcds])))
 
     def _numbered(self) -> Phrase:
         """Every designation on the sheet, and plain numbers beyond it: the reader refuses those by name."""
