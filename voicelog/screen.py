@@ -42,4 +42,5 @@ class Screen(Watcher):
 
 
 def _clock(seconds: float) -> str:
-    return f"{int(seconds // 60):2d}:{seconds % 60:04.1f}"
+    minutes, tenths = divmod(round(seconds * 10), 600)  # rounded first: 59.96 is 1:00.0, never 0:60.0
+    return f"{minutes:2d}:{tenths / 10:04.1f}"
