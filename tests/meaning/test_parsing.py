@@ -160,3 +160,15 @@ def test_a_board_may_be_said_before_a_place_on_it(grammar, sheet, said, place):
     assert moved.called.place == place
     why = reader.read(("board", "d", "b", "two", "circuit", "nine"), Context(board="DB1")).why
     assert why == "there is no circuit nine on board d b two"
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("Café Küche, größe", "cafe kuche grosse"),
+        ("smørrebrød – Łódź", "smorrebrod lodz"),
+        ("cook’s oven 12", "cook's oven twelve"),
+    ],
+)
+def test_accents_leave_whole_words_to_say(name, said, reader):
+    assert reader.utterances.spoken_name(name) == said

@@ -11,6 +11,7 @@ The tags it sets, and what ``parsing`` makes of them:
 """
 
 import re
+import unicodedata
 
 from voicelog.installation import Board, Circuit, Sheet
 from voicelog.meaning.grammar import CommandWord, Condition, Grammar, Quantity
@@ -34,6 +35,7 @@ from voicelog.meaning.phrase import (
 BARE = 1.5
 REPAIR = 2.0
 MAY_GO_ON = 0.7  # what is whole but may go on: the ear then waits a little longer before it takes it as ended
+WITHOUT_ACCENT = str.maketrans({"æ": "ae", "œ": "oe", "ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "ı": "i"})
 MOST_CIRCUITS = 40  # designations that can be said even when the sheet has no such circuit
 
 
@@ -191,8 +193,8 @@ class Utterances:
         return Tagged(sequence(optional(Say("circuit"), 1.0), name), "named", f"{board.reference}/{circuit.number}")
 
     def spoken_name(self, name: str) -> str:
-        """A name from the sheet as words: letters and digits only, digits said one by one."""
-        parts = re.findall(r"[a-z']+|\d+", name.lower())
+        """A name from the sheet as words: letters without their accents, and digits as numbers are said."""
+        parts = re.findall(r"[a-z']+|\d+", _plain(name))
         return " ".join(self.natural(part) if part.isdigit() else part for part in parts)
 
     def _reference(self, reference: str) -> Phrase:
@@ -281,6 +283,12 @@ def result_fits(quantity: Quantity, fits: str) -> bool:
     if fits == "result":
         return quantity.value == "result"
     return bool(getattr(quantity, fits, False))
+
+
+def _plain(name: str) -> str:
+    """Small letters without accents: a letter that is dropped would leave half a word to say."""
+    apart = unicodedata.normalize("NFKD", name.replace("’", "'").casefold().translate(WITHOUT_ACCENT))
+    return "".join(sign for sign in apart if not unicodedata.combining(sign))
 
 
 def _tail_key(quantity: Quantity) -> tuple:
