@@ -86,6 +86,14 @@ def test_the_cheat_sheet_names_every_quantity(grammar):
         assert quantity.says in shown
 
 
+def test_the_cheat_sheet_names_each_of_several_boards(job):
+    sheet = job / "job.toml"
+    assert "board d b one" not in voicelog("words", "--job", job).stdout
+    sheet.write_text(sheet.read_text(encoding="utf-8") + '\n[[board]]\nreference = "DB2"\nname = "Stage"\n')
+    shown = voicelog("words", "--job", job).stdout
+    assert "board d b one" in shown and "board d b two: stage" in shown
+
+
 SHEETS = [
     ("rating_A = 32", "rating_A = 'lots'", "rating_A"),
     ("rating_A = 32", "rating_kA = 32", "rating_kA"),

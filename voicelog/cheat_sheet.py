@@ -22,6 +22,8 @@ def _places(grammar: Grammar, sheet: Sheet) -> str:
     phrasing = Phrasing(grammar, sheet)
     rows = ["PLACES", "  tails, main switch, origin"]
     for board in sheet.boards:
+        if len(sheet.boards) > 1:  # a circuit is then of the board that was named last
+            rows += ["", f"  board {phrasing.reference(board.reference)}: {board.name.lower()}".rstrip(" :")]
         rows += [f"  {phrasing.reference(rcd.reference)}" for rcd in board.rcds]
         rows += [f"  circuit {circuit.number}: {circuit.name.lower()}" for circuit in board.circuits]
     return "\n".join(rows)
