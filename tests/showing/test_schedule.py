@@ -183,6 +183,15 @@ def test_of_several_points_the_least_favourable_is_shown(quantity, unit, figures
     assert row["remarks"].count("also ") == len(figures) - 1
 
 
+def test_a_point_is_named_for_the_reading_in_the_cell_too():
+    points = [
+        sample.reading(sample.place("5"), "r2_cpc", figure, "ohm", point=point)
+        for figure, point in (("0.16", "point 1: sink"), ("0.31", "point 2: radiator"))
+    ]
+    remarks = table_of(*points)["DB1/5"]["remarks"]
+    assert "R2 shown is at point 2: radiator" in remarks and "at point 1: sink 0.16" in remarks
+
+
 def test_rcd_times_find_the_column_of_their_conditions():
     where = sample.place(rcd="RCD2")
     rows = table_of(

@@ -210,7 +210,10 @@ def _test_voltage(row: Row) -> str:
 def _remarks(row: Row, found: dict[str, Cell], wording: Wording) -> list[str]:
     shown = {cell.kept.line for cell in found.values() if cell.kept}
     others = [kept for kept in row.readings if kept.line not in shown]
-    told = [f"also {_told(kept, wording)}" for kept in others]
+    told = [
+        f"{wording.symbol(k.quantity)} shown is at {k.conditions['point']}" for k in row.readings if _is_of(k, shown)
+    ]
+    told += [f"also {_told(kept, wording)}" for kept in others]
     told += [f"{wording.symbol(k.quantity)} taken {k.retests + 1} times" for k in row.readings if k.retests]
     told += [f"{wording.symbol(k.quantity)}: {k.reason}" for k in row.readings if k.reason]
     told += [
@@ -218,7 +221,12 @@ def _remarks(row: Row, found: dict[str, Cell], wording: Wording) -> list[str]:
         for k in row.readings
         if k.standing is Standing.UNCHALLENGED
     ]
-    return told
+    return list(dict.fromkeys(told))
+
+
+def _is_of(kept: Kept, shown: set[int]) -> bool:
+    """Whether a cell shows this reading, and it belongs to one of several points."""
+    return kept.line in shown and "point" in kept.conditions
 
 
 def _told(kept: Kept, wording: Wording) -> str:

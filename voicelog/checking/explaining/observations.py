@@ -2,6 +2,7 @@
 
 from voicelog.checking.explaining.findings import Findings, Section, Statement
 from voicelog.checking.outcome import suggest
+from voicelog.model import Reading
 
 
 def observation_section(findings: Findings) -> Section:
@@ -10,6 +11,12 @@ def observation_section(findings: Findings) -> Section:
     for reading, verdict in findings.verdicts:
         suggestion = suggest(reading, verdict)
         if suggestion is not None:
-            text = f"{suggestion.code}, {suggestion.place.key}: {suggestion.words}. Found {suggestion.why}"
+            text = f"{suggestion.code}, {_where(reading)}: {suggestion.words}. Found {suggestion.why}"
             said.append(Statement(text=text, origins=(*findings.origins(reading), verdict.source)))
     return Section(title="Suggested observations", statements=tuple(said))
+
+
+def _where(reading: Reading) -> str:
+    """The place, and of several points of a circuit the one that was touched."""
+    point = reading.conditions.get("point", "")
+    return f"{reading.place.key} at {point}" if point else reading.place.key
