@@ -9,7 +9,7 @@ from voicelog.checking.diagnosis import as_text, explain, runs
 from voicelog.checking.previous import parse_previous
 from voicelog.checking.record import Taken
 from voicelog.installation import Instrument
-from voicelog.model import OpenCircuit
+from voicelog.model import OpenCircuit, OverRange
 
 HOUSE = sheet(
     *(circuit(str(n), name=f"way {n}", rcd="R", device=breaker("B", "16")) for n in range(1, 12) if n != 5),
@@ -76,6 +76,27 @@ def test_an_item_counts_once_and_only_on_its_own_circuit():
     assert said(explained(*taken, house=house), "Insulation").count("tea urn") == 1
 
 
+@pytest.mark.parametrize(
+    ("quantity", "unit", "with_it", "without", "blamed"),
+    [
+        ("earth_leakage", "mA", "6.8", "0.6", True),
+        ("earth_leakage", "mA", "6.8", "6.7", False),
+        ("earth_leakage", "mA", "6.8", "over_range", False),
+        ("ir_le", "Mohm", "0.7", ">200", True),
+        ("ir_le", "Mohm", "150", "160", False),
+        ("zs", "ohm", "2.0", "0.5", False),
+    ],
+)
+def test_only_an_item_that_made_the_difference_is_to_be_examined(quantity, unit, with_it, without, blamed):
+    later = (reading("zs", "0.5", "ohm", at="6"), "unplugged urn")
+    value = OverRange() if without == "over_range" else without
+    pair = (reading(quantity, with_it, unit), ""), (reading(quantity, value, unit), "unplugged urn")
+    diagnosis = explained(*pair, later)
+    assert ("urn: have it examined" in said(diagnosis, "What to try next")) == blamed
+    text = as_text(diagnosis)
+    assert not blamed or "urn: have it examined before it is connected again. [entries 1-2]" in text
+
+
 def test_leakage_of_an_item_that_was_unplugged():
     house = explained(
         (reading("earth_leakage", "8.0", "mA"), ""), (reading("earth_leakage", "2.0", "mA"), "unplugged the urn")
@@ -134,6 +155,11 @@ def test_the_last_record():
 def test_suggested_observations_leave_the_decision():
     text = as_text(explained((reading("zs", "2.0", "ohm"), "")))
     assert "C2, DB1/5" in text and "qualified person" in text
+
+
+def test_a_suggested_observation_names_the_point_that_was_touched():
+    touched = reading("r2_cpc", "no_earth", "ohm", point="point 3: radiator")
+    assert "C2, DB1/5 at point 3: radiator: No effective" in said(explained((touched, "")), "Suggested observations")
 
 
 def test_every_figure_has_its_origin():

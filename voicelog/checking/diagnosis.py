@@ -7,7 +7,7 @@ from voicelog.checking.cautions import AID, INSULATION, ISOLATE, SKILLED, ZE
 from voicelog.checking.edition import Edition
 from voicelog.checking.explaining.findings import Findings, Section, Statement
 from voicelog.checking.explaining.history import previous_section, trend_section
-from voicelog.checking.explaining.insulation import insulation_section
+from voicelog.checking.explaining.insulation import insulation_section, mostly_to_blame, unplugged_pairs
 from voicelog.checking.explaining.leakage import blames, leakage_section
 from voicelog.checking.explaining.loops import loop_section
 from voicelog.checking.explaining.observations import observation_section
@@ -88,14 +88,21 @@ def _next(findings: Findings) -> Section:
         if advice:
             where = f"{board.reference} {rcd.reference}"
             steps[advice.format(where=where, who=" and ".join(found.circuits))] = ()
-    for taken in findings.taken:
-        if taken.reason.startswith("unplugged "):
-            item = taken.reason.removeprefix("unplugged ")
-            steps[f"{item}: have it examined before it is connected again"] = (taken.origin,)
+    for item, origins in _items_to_blame(findings).items():
+        steps[f"{item}: have it examined before it is connected again"] = origins
     return Section(
         title="What to try next, in this order",
         statements=tuple(Statement(text=f"{step}.", origins=origins) for step, origins in steps.items()),
     )
+
+
+def _items_to_blame(findings: Findings) -> dict[str, tuple[str, ...]]:
+    """Each item without which the readings were much better, and those readings."""
+    found: dict[str, tuple[str, ...]] = {}
+    for item, before, after in unplugged_pairs(findings):
+        if mostly_to_blame(before.reading, after.reading):
+            found[item] = (*found.get(item, ()), before.origin, after.origin)
+    return found
 
 
 def _worth_saying(kind: str, findings: Findings) -> bool:

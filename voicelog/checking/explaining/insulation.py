@@ -8,12 +8,13 @@ from voicelog.checking.changes import shown
 from voicelog.checking.explaining.findings import Findings, Section, Statement, capital, chains, least_to_earth_Mohm
 from voicelog.checking.insulation import QUANTITIES, USUAL_ACCURACY, in_parallel, short, unplugged_item
 from voicelog.checking.leakage import remainder_bounds
-from voicelog.checking.record import figure, latest_figure
+from voicelog.checking.record import Taken, figure, latest_figure
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown, plain, trimmed
 from voicelog.installation import Sheet
 from voicelog.model import Number, Outcome, Place, Reading
 
+MOSTLY = 2  # times as good without an item as with it
 TESTERS = ("insulation", "multifunction")  # kinds of instrument that measure insulation
 
 
@@ -30,14 +31,28 @@ def insulation_section(findings: Findings) -> Section:
 
 
 def _unplugged(findings: Findings) -> Iterator[Statement]:
-    """Each pair of readings between which something of the circuit was unplugged."""
+    for item, before, after in unplugged_pairs(findings):
+        text = f"{after.reading.place.key}, {_item(before.reading, after.reading, item, findings.sheet)}"
+        yield Statement(text=text, origins=(before.origin, after.origin))
+
+
+def unplugged_pairs(findings: Findings) -> Iterator[tuple[str, Taken, Taken]]:
+    """Each pair of readings between which something of the circuit was unplugged, after its name."""
     for chain in chains(findings).values():
         for before, after in pairwise(chain):
             item = after.reason.removeprefix("unplugged").strip()
             new = after.reason.startswith("unplugged") and before.reason != after.reason
             if new and _belongs(item, after.reading.place, findings.sheet):
-                text = f"{after.reading.place.key}, {_item(before.reading, after.reading, item, findings.sheet)}"
-                yield Statement(text=text, origins=(before.origin, after.origin))
+                yield item, before, after
+
+
+def mostly_to_blame(before: Reading, after: Reading) -> bool:
+    """Whether what was unplugged took at least half of the current to earth: less proves nothing against it."""
+    if not _numbers(before, after):
+        return False
+    if before.quantity in QUANTITIES:
+        return _in_unit(after, "Mohm").figure >= MOSTLY * _in_unit(before, "Mohm").figure
+    return before.quantity == "earth_leakage" and MOSTLY * _in_unit(after, "mA").figure <= _in_unit(before, "mA").figure
 
 
 def _belongs(item: str, place: Place, sheet: Sheet) -> bool:
