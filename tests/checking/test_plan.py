@@ -5,6 +5,7 @@ import pytest
 from tests.checking.sheets import AFTER, circuit, rcd, reading, sheet
 from voicelog.checking.plan import as_text, plan
 from voicelog.errors import InputError
+from voicelog.installation import Wishes
 
 HOUSE = sheet(*(circuit(str(n), name=f"way {n}", rcd="R1") for n in range(1, 6)), rcds=(rcd("R1"),))
 LEAKS = tuple(
@@ -36,6 +37,14 @@ def test_a_circuit_that_its_own_device_cannot_take():
 def test_the_last_reading_of_a_circuit_counts():
     found = plan(HOUSE, (*LEAKS, reading("earth_leakage", "1.0", "mA", at="1")), AFTER, 2)
     assert sum(group.leakage_mA for group in found.boards[0].even.groups) == 9.5
+
+
+def test_what_feeds_another_board_is_not_put_behind_an_rcd_unless_that_is_wished():
+    house = sheet(circuit("1", rcd="R1"), circuit("2", name="stage board", feeds="DB2"), rcds=(rcd("R1"),))
+    text = as_text(plan(house, LEAKS[:2], AFTER, 2))
+    assert "move DB1/2" not in text and "Left where it is, for it feeds another board: DB1/2 (stage board)" in text
+    wished = house.model_copy(update={"regrouping": Wishes(fixed={"DB1/2": "new 1"})})
+    assert "move DB1/2 (stage board) from no RCD to new 1" in as_text(plan(wished, LEAKS[:2], AFTER, 2))
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from voicelog.checking.record import Record, latest_figure
 from voicelog.checking.regrouping import Group, NoSplit, Split, own_devices, percent, regroup
 from voicelog.checking.weighing import nearest, plain, trimmed
 from voicelog.errors import InputError
-from voicelog.installation import Board, Rcd, Sheet, Wishes
+from voicelog.installation import Board, Circuit, Rcd, Sheet, Wishes
 from voicelog.model import Noun, Place
 
 USUAL_MA = Decimal(30)  # rated residual current of an RCD that is added
@@ -25,6 +25,7 @@ class BoardPlan(Noun):
     least_work: Split | NoSplit
     own: tuple[Group, ...]  # each circuit on an RCBO of its own, fullest first
     not_measured: tuple[str, ...]  # circuits without a plain leakage figure: not reckoned with
+    left_alone: tuple[str, ...] = ()  # circuits that feed another board, and have no RCD before them
 
 
 class Plan(Noun):
@@ -53,20 +54,28 @@ def plan(sheet: Sheet, record: Record, edition: Edition, rcds: int) -> Plan:
 
 def _board_plan(board: Board, wishes: Wishes, record: Record, edition: Edition, count: int) -> BoardPlan:
     keys = {c.number: Place(board=board.reference, circuit=c.number).key for c in board.circuits}
+    alone = tuple(keys.pop(c.number) for c in board.circuits if _left_alone(c, keys[c.number], wishes))
     leaks = {key: _leakage(record, board, number) for number, key in keys.items()}
     known = {key: leak for key, leak in leaks.items() if leak is not None}
     devices = _devices(board, count)
-    current = {keys[c.number]: c.rcd for c in board.circuits}
+    current = {keys[c.number]: c.rcd for c in board.circuits if c.number in keys}
     even, least = (regroup(known, devices, current, edition, wishes, goal) for goal in ("even", "fewest moves"))
     return BoardPlan(
         board=board.reference,
-        names={keys[c.number]: c.name for c in board.circuits},
+        names={Place(board=board.reference, circuit=c.number).key: c.name for c in board.circuits},
         rcds=tuple(device.reference for device in devices),
         even=even,
         least_work=least,
         own=own_devices(known, USUAL_MA, edition),
         not_measured=tuple(key for key, leak in leaks.items() if leak is None),
+        left_alone=alone,
     )
+
+
+def _left_alone(circuit: Circuit, key: str, wishes: Wishes) -> bool:
+    """One RCD before another board would switch off all of it, and race with the RCDs there: only if wished."""
+    wished = {c for group in (*wishes.together, *wishes.apart, wishes.fixed) for c in group}
+    return bool(circuit.feeds) and not circuit.rcd and key not in wished
 
 
 def _leakage(record: Record, board: Board, number: str) -> Decimal | None:
@@ -90,6 +99,9 @@ def as_text(found: Plan) -> str:
         if isinstance(board.least_work, Split) and board.least_work.groups != board.even.groups:
             lines += _split_text("Fewest moves that meet the rule", board.least_work, board.names)
         lines += _own_text(board.own, board.names) + _missing_text(board.not_measured)
+        lines += [
+            f"  Left where it is, for it feeds another board: {_named(key, board.names)}" for key in board.left_alone
+        ]
     return "\n".join([*lines, "", "Cautions", *(f"  ! {caution}" for caution in found.cautions), ""])
 
 
