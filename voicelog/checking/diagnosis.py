@@ -73,7 +73,8 @@ def _measured(findings: Findings) -> Section:
     )
     text = (
         f"{sum(counts.values())} readings count ({len(findings.taken)} were taken): {passed} within limits, "
-        f"{close} marginal, {failed} outside, {unknown} without a limit."
+        f"{close} marginal, {failed} outside, {unknown} without a limit. Each is judged here beside all the others; "
+        "when it was called, only those before it were known."
     )
     return Section(title="What was measured", statements=(Statement(text=text),))
 
