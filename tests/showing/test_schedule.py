@@ -54,6 +54,8 @@ def test_the_correction_and_the_retest_count_and_what_was_withdrawn_does_not():
 def test_an_unanswered_reading_is_listed_apart_and_never_on_the_schedule():
     assert table()["DB1/7"]["ir_live_earth_Mohm"] == ""
     assert [(u.line, u.place.key) for u in SCHEDULE.unsettled] == [(47, "DB1/7")]
+    marked = [place for place, row in table().items() if "not yet answered: " in row["remarks"]]
+    assert marked == ["DB1/7"]
 
 
 def test_a_place_that_the_sheet_lacks_still_has_a_row():

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from voicelog.model import Conditions, Number, OpenCircuit, Outcome, OverRange, Standing
-from voicelog.showing.schedule import Kept, Row, Schedule
+from voicelog.showing.schedule import Kept, Row, Schedule, Unsettled
 from voicelog.showing.wording import VERDICT_WORDS, Wording, load_wording, plain_value
 
 HIGH_IS_GOOD = ("ir_ll", "ir_le", "ir_ne", "ir_lne")  # insulation: the least value is the least favourable
@@ -114,7 +114,7 @@ CLOSING = (
         "lines", "journal entries of the readings in this row", lambda row: " ".join(str(k.line) for k in row.readings)
     ),
 )
-REMARKS = Column("remarks", "other readings that stand, retests, what was not challenged")
+REMARKS = Column("remarks", "other readings that stand, retests, what was not challenged or not yet answered")
 COLUMNS = (*FACTS, *READINGS, *CLOSING, REMARKS)
 
 
@@ -127,10 +127,11 @@ class Cell:
     kept: Kept | None = None  # the reading behind it; None when it comes from the job sheet
 
 
-def cells(row: Row, wording: Wording) -> dict[str, Cell]:
-    """Every column of a row, by name."""
+def cells(row: Row, wording: Wording, unsettled: Sequence[Unsettled] = ()) -> dict[str, Cell]:
+    """Every column of a row, by name; of ``unsettled``, those of its place are told among the remarks."""
     found = {column.name: _cell(column, row, wording) for column in COLUMNS[:-1]}
-    return {**found, REMARKS.name: Cell("; ".join(_remarks(row, found, wording)))}
+    waiting = [f"not yet answered: {_told(one, wording)}" for one in unsettled if one.place == row.place]
+    return {**found, REMARKS.name: Cell("; ".join((*_remarks(row, found, wording), *waiting)))}
 
 
 def to_csv(schedule: Schedule, wording: Wording | None = None) -> str:
@@ -143,7 +144,7 @@ def to_csv(schedule: Schedule, wording: Wording | None = None) -> str:
     writer = csv.writer(out)
     writer.writerow([column.name for column in COLUMNS])
     for row in schedule.rows:
-        writer.writerow([harmless(cell.text) for cell in cells(row, wording).values()])
+        writer.writerow([harmless(cell.text) for cell in cells(row, wording, schedule.unsettled).values()])
     return out.getvalue()
 
 
@@ -229,5 +230,5 @@ def _is_of(kept: Kept, shown: set[int]) -> bool:
     return kept.line in shown and "point" in kept.conditions
 
 
-def _told(kept: Kept, wording: Wording) -> str:
+def _told(kept: Kept | Unsettled, wording: Wording) -> str:
     return f"{wording.quantity(kept.quantity, kept.conditions)} {wording.value(kept.value, kept.unit)}"

@@ -91,7 +91,7 @@ def tables(schedule: Schedule, wording: Wording) -> tuple[Table, ...]:
     """For each board: what is installed, dead tests, live tests."""
     found = []
     for board in dict.fromkeys(row.place.board for row in schedule.rows):
-        rows = [cells(row, wording) for row in schedule.rows if row.place.board == board]
+        rows = [cells(row, wording, schedule.unsettled) for row in schedule.rows if row.place.board == board]
         named = [_named(row, board) for row in rows]
         found += [_table(f"{board}: {title}", named, columns) for title, columns in PARTS]
     return tuple(table for table in found if table.rows)

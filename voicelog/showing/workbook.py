@@ -91,7 +91,7 @@ def to_xlsx(report: Report) -> bytes:
 def _schedule(book: _Book, report: Report) -> None:
     """Every column there is; those that hold nothing are hidden, so that what is printed can be read."""
     wording = load_wording()
-    rows = [list(cells(row, wording).values()) for row in report.schedule.rows]
+    rows = [list(cells(row, wording, report.schedule.unsettled).values()) for row in report.schedule.rows]
     longest = [max((len(row[j].text) for row in rows), default=0) for j in range(len(COLUMNS))]
     widths = [min(max(length + 2, NARROWEST), WIDE) for length in longest]
     sheet = book.sheet("Schedule", [column.name for column in COLUMNS], widths, report.title)
