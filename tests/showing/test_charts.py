@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from tests.showing import sample
 from voicelog.keeping.record import fold
+from voicelog.model import Place
 from voicelog.showing.charts import (
     Forecast,
     LeakageBar,
@@ -155,6 +156,29 @@ def test_a_job_gives_a_picture_for_each_thing_it_has():
     assert [p.title for p in pictures(schedule_of(sample.sheet(), ()), fold(()), load_wording())] == [
         "What is done on DB1"
     ]
+
+
+def test_each_of_several_boards_has_pictures_of_its_own_with_its_name():
+    one = sample.sheet()
+    two = one.model_copy(update={"boards": (*one.boards, one.boards[0].model_copy(update={"reference": "DB2"}))})
+    tell, limit = sample.Story(), sample.verdict("pass", sample.ZS_32, "1.09", "ohm")
+    for board in ("DB1", "DB2"):
+        place = Place(board=board, circuit="5")
+        tell.affirmed("words", sample.reading(place, "zs", "0.30", "ohm"), limit)
+        tell.affirmed("words", sample.reading(place, "earth_leakage", "1.0", "mA"))
+    budgets = {f"{board}/RCD2": BUDGET for board in ("DB1", "DB2")}
+    drawn = pictures(schedule_of(two, tell.entries), fold(tell.entries), load_wording(), budgets)
+    for title in ("Earth leakage against each RCD's budget", "Zs against the limit of each circuit"):
+        assert [p.title for p in drawn if p.title.startswith(title)] == [f"{title}, DB1", f"{title}, DB2"]
+
+
+def test_leakage_that_was_read_with_something_unplugged_says_so():
+    tell = sample.Story()
+    tell.affirmed("words", sample.reading(sample.place("8"), "earth_leakage", "1.0", "mA"), reason="unplugged urn")
+    drawn = pictures(
+        schedule_of(sample.sheet(), tell.entries), fold(tell.entries), load_wording(), {"DB1/RCD2": BUDGET}
+    )
+    assert "unplugged urn" in ElementTree.tostring(ElementTree.fromstring(drawn[0].svg), encoding="unicode")
 
 
 def test_a_reading_called_again_and_again_becomes_a_trend():

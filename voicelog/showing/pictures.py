@@ -72,21 +72,37 @@ def pictures(
         *_leakage(schedule, wording, budgets or {}),
         *_after(schedule, wording, regrouped),
         *_loops(schedule, wording),
-        *_chains(record, wording),
-        *_trends(record, wording, forecasts or {}),
+        *_chains(record, wording, schedule),
+        *_trends(record, wording, forecasts or {}, schedule),
         *_maps(schedule),
     )
 
 
 def _leakage(schedule: Schedule, wording: Wording, budgets: Mapping[str, Budget]) -> Iterator[Picture]:
-    bars = []
-    for rcd in (row for row in schedule.rows if row.kind == "rcd" and row.place.key in budgets):
-        circuits = _circuits(schedule, rcd.place.board)
-        behind = [(i, row) for i, row in enumerate(circuits) if row.rcd == rcd.rcd]
-        bars.append(_bar(rcd.place.rcd, behind, budgets[rcd.place.key], wording))
-    measured = tuple(bar for bar in bars if bar.parts)
-    if measured:
-        yield leakage_chart(measured)
+    for board in _boards(schedule):
+        bars = [_rcd_bar(row, schedule, budgets, wording) for row in schedule.rows if _is_rcd_of(row, board, budgets)]
+        measured = tuple(bar for bar in bars if bar.parts)
+        if measured:
+            yield leakage_chart(measured, f"Earth leakage against each RCD's budget{_of(board, schedule)}")
+
+
+def _is_rcd_of(row: Row, board: str, budgets: Mapping[str, Budget]) -> bool:
+    return row.kind == "rcd" and row.place.board == board and row.place.key in budgets
+
+
+def _rcd_bar(rcd: Row, schedule: Schedule, budgets: Mapping[str, Budget], wording: Wording) -> LeakageBar:
+    circuits = _circuits(schedule, rcd.place.board)
+    behind = [(i, row) for i, row in enumerate(circuits) if row.rcd == rcd.rcd]
+    return _bar(rcd.place.rcd, behind, budgets[rcd.place.key], wording)
+
+
+def _boards(schedule: Schedule) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(row.place.board for row in schedule.rows))
+
+
+def _of(board: str, schedule: Schedule) -> str:
+    """Boards number their circuits alike: where there are several, each has pictures of its own, and its name."""
+    return f", {board}" if len(_boards(schedule)) > 1 else ""
 
 
 def _after(schedule: Schedule, wording: Wording, regrouped: tuple[Regrouped, ...]) -> Iterator[Picture]:
@@ -103,11 +119,17 @@ def _bar(label: str, rows: list[tuple[int, Row]], budget: Budget, wording: Wordi
     """``rows`` with the position of each on its board."""
     leaks = ((i, row, _figure(row, "earth_leakage", "mA", wording)) for i, row in rows)
     parts = tuple(
-        LeakagePart(circuit=row.place.circuit, name=row.name, leakage_mA=leak, position=i)
+        LeakagePart(circuit=row.place.circuit, name=_as_read(row), leakage_mA=leak, position=i)
         for i, row, leak in leaks
         if leak is not None
     )
     return LeakageBar(label=label, parts=parts, **budget.model_dump())
+
+
+def _as_read(row: Row) -> str:
+    """The circuit's name, and what was unplugged when its leakage was read: plugged in, the bar would be longer."""
+    without = [k.reason for k in row.readings if k.quantity == "earth_leakage" and k.reason.startswith("unplugged")]
+    return ", ".join(filter(None, (row.name, *without)))
 
 
 def _circuits(schedule: Schedule, board: str = "") -> list[Row]:
@@ -124,9 +146,10 @@ def _figure(row: Row, quantity: str, unit: str, wording: Wording) -> Decimal | N
 
 
 def _loops(schedule: Schedule, wording: Wording) -> Iterator[Picture]:
-    shares = tuple(share for row in _circuits(schedule) for share in _share(row, wording))
-    for title, some in _in_parts("Zs against the limit of each circuit", shares):
-        yield share_chart(some, title)
+    for board in _boards(schedule):
+        shares = tuple(share for row in _circuits(schedule, board) for share in _share(row, wording))
+        for title, some in _in_parts(f"Zs against the limit of each circuit{_of(board, schedule)}", shares):
+            yield share_chart(some, title)
 
 
 def _in_parts(title: str, rows: tuple[Any, ...]) -> Iterator[tuple[str, tuple[Any, ...]]]:
@@ -173,19 +196,27 @@ def _is_trend(chain: Sequence[Line]) -> bool:
     return is_course(chain) and not chain[0].entry.reason
 
 
-def _trends(record: Record, wording: Wording, forecasts: Mapping[int, Forecast]) -> Iterator[Picture]:
+def _trends(
+    record: Record, wording: Wording, forecasts: Mapping[int, Forecast], schedule: Schedule
+) -> Iterator[Picture]:
     """Each reading called again and again, over time: watched by the clock of the sound, others by the journal's."""
     for _, chain in _takings(record):
         if _is_trend(chain):
             times_s = [(one.entry.at - chain[0].entry.at).total_seconds() for one in chain]
-            yield _trend(chain, times_s, wording, forecasts, "over time")
+            yield _trend(chain, times_s, wording, forecasts, f"{_at(chain[-1].reading.place, schedule)} over time")
     for watched in watches(record):
         if is_course(watched.lines):
-            yield _trend(watched.lines, watched.seconds, wording, forecasts, "watched")
+            yield _trend(
+                watched.lines,
+                watched.seconds,
+                wording,
+                forecasts,
+                f"{_at(watched.lines[-1].reading.place, schedule)} watched",
+            )
 
 
 def _trend(
-    chain: Sequence[Line], times_s: Sequence[float], wording: Wording, forecasts: Mapping[int, Forecast], how: str
+    chain: Sequence[Line], times_s: Sequence[float], wording: Wording, forecasts: Mapping[int, Forecast], what: str
 ) -> Picture:
     """One picture, in the unit of the last reading."""
     line = chain[-1]
@@ -199,11 +230,11 @@ def _trend(
     )
     limit = wording.in_unit(verdict.limit, verdict.unit, reading.unit) if verdict and verdict.limit else None
     why = f", {line.entry.reason}" if line.entry.reason else ""
-    title = f"{wording.symbol(reading.quantity)} of {_at(reading.place)} {how}{why}"
+    title = f"{wording.symbol(reading.quantity)} of {what}{why}"
     return trend_chart(points, wording.unit(reading.unit), limit, forecasts.get(line.number), title)
 
 
-def _chains(record: Record, wording: Wording) -> Iterator[Picture]:
+def _chains(record: Record, wording: Wording, schedule: Schedule) -> Iterator[Picture]:
     """Each insulation reading that was taken again."""
     for line, chain in _takings(record):
         place, reading = line.reading.place, line.reading
@@ -220,7 +251,7 @@ def _chains(record: Record, wording: Wording) -> Iterator[Picture]:
                 for one in chain
             )
             limit_text = f"limit {at_least:f} MΩ" if at_least else "no limit known"
-            title = f"{wording.symbol(reading.quantity)} of {_at(place)}, taken again"
+            title = f"{wording.symbol(reading.quantity)} of {_at(place, schedule)}, taken again"
             yield chain_chart(steps, at_least, limit_text, title)
 
 
@@ -228,8 +259,10 @@ def _drawable(line: Line) -> bool:
     return isinstance(line.reading.value, Number) and line.reading.value.figure > 0
 
 
-def _at(place: Place) -> str:
-    return f"circuit {place.circuit}" if place.circuit else place.key
+def _at(place: Place, schedule: Schedule) -> str:
+    if not place.circuit:
+        return place.key
+    return f"{place.board} circuit {place.circuit}" if _of(place.board, schedule) else f"circuit {place.circuit}"
 
 
 def _maps(schedule: Schedule) -> Iterator[Picture]:
