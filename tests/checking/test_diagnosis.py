@@ -176,6 +176,17 @@ def test_cautions_fit_what_was_done():
     assert any("reconnect it" in c for c in live) and any("electronics" in c for c in live)
 
 
+@pytest.mark.parametrize(
+    ("board", "gone"), [("DB1", {"at": "12"}), ("DB1", {"rcd": "R9"}), ("DB9", {"at": ""}), ("DB9", {"at": "5"})]
+)
+def test_what_the_sheet_no_longer_has_is_named_and_the_rest_explained(board, gone):
+    elsewhere = reading("earth_leakage", "3", "mA", **gone)
+    elsewhere = elsewhere.model_copy(update={"place": elsewhere.place.model_copy(update={"board": board})})
+    diagnosis = explained((elsewhere, ""), (reading("zs", "2.0", "ohm"), ""))
+    assert "not on the job sheet" in said(diagnosis, "Places that the job sheet lacks")
+    assert "1 readings count" in said(diagnosis, "What was measured") and "Zs 2.0 ohm" in said(diagnosis, "Loop")
+
+
 def test_an_empty_job_says_little_and_does_not_break():
     text = as_text(explained())
     assert "0 readings count" in text and "A4:2026 is in force" in text

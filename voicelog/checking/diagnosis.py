@@ -16,6 +16,7 @@ from voicelog.checking.explaining.rings import ring_section
 from voicelog.checking.insulation import QUANTITIES
 from voicelog.checking.previous import PreviousRecord
 from voicelog.checking.record import Taken
+from voicelog.errors import SheetError
 from voicelog.installation import Sheet
 from voicelog.model import Noun, Outcome
 
@@ -52,9 +53,9 @@ class Diagnosis(Noun):
 
 def explain(sheet: Sheet, readings: Sequence[Taken], previous: PreviousRecord | None, edition: Edition) -> Diagnosis:
     """A diagnosis of all readings that stand, retests included, in the order they were taken."""
-    findings = Findings(sheet, tuple(readings), previous, edition)
+    findings = Findings(sheet, tuple(t for t in readings if _is_on(sheet, t)), previous, edition)
     sections = [section(findings) for section in SECTIONS]
-    whole = (_measured(findings), *sections, _next(findings))
+    whole = (_measured(findings), _elsewhere(sheet, readings), *sections, _next(findings))
     return Diagnosis(
         job=sheet.job.reference,
         edition=edition.label,
@@ -77,6 +78,26 @@ def _measured(findings: Findings) -> Section:
         "when it was called, only those before it were known."
     )
     return Section(title="What was measured", statements=(Statement(text=text),))
+
+
+def _is_on(sheet: Sheet, taken: Taken) -> bool:
+    """Whether the sheet still has the place of a reading: it can be edited after the visit."""
+    try:
+        sheet.rcd(taken.reading.place)
+    except SheetError:
+        return False
+    return True
+
+
+def _elsewhere(sheet: Sheet, readings: Sequence[Taken]) -> Section:
+    """What cannot be reasoned about; the schedule shows it all the same."""
+    lost: dict[str, tuple[str, ...]] = {}
+    for taken in readings:
+        if not _is_on(sheet, taken):
+            key = taken.reading.place.key
+            lost[key] = (*lost.get(key, ()), taken.origin)
+    said = (Statement(text=f"{key}: not on the job sheet, so not judged here.", origins=o) for key, o in lost.items())
+    return Section(title="Places that the job sheet lacks", statements=tuple(said))
 
 
 def _next(findings: Findings) -> Section:
