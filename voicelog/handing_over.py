@@ -8,7 +8,7 @@ from voicelog.checking import diagnosis, plan
 from voicelog.checking.diagnosis import Diagnosis, explain
 from voicelog.checking.edition import Edition
 from voicelog.checking.leakage import budget_mA, trip_floor_mA
-from voicelog.checking.loop import permitted_zs
+from voicelog.checking.loop import tabulated_zs
 from voicelog.checking.regrouping import Split
 from voicelog.checking.trend import MINUTE_S, Arrival, Slope, slope, time_to
 from voicelog.checking.units import convert
@@ -142,12 +142,13 @@ def plan_text(folder: Path, rcds: int) -> str:
 
 
 def greatest_zs(sheet: Sheet, edition: Edition) -> Iterator[tuple[str, Decimal]]:
-    """Place key and greatest permitted Zs in ohm, of every circuit whose device is known."""
+    """Place key and greatest permitted Zs in ohm, of every circuit whose protective device is known."""
     for board in sheet.boards:
         for circuit in board.circuits:
-            limit = permitted_zs(circuit, sheet, edition)
-            if not isinstance(limit, Unknown):
-                yield Place(board=board.reference, circuit=circuit.number).key, limit.tabulated_ohm
+            place = Place(board=board.reference, circuit=circuit.number)
+            greatest = tabulated_zs(circuit, sheet.rcd(place), sheet, edition)
+            if not isinstance(greatest, Unknown):
+                yield place.key, greatest
 
 
 def _clips(job: Job) -> Path | None:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.checking.sheets import AFTER, D, at_board, breaker, cable, circuit, sheet
+from tests.checking.sheets import AFTER, D, at_board, breaker, cable, circuit, rcd, sheet
 from voicelog.checking.continuity import predicted_r1_r2
 from voicelog.checking.loop import (
     fault_current_A,
@@ -12,6 +12,7 @@ from voicelog.checking.loop import (
     origin_ohm,
     permitted_zs,
     predicted_zs,
+    tabulated_zs,
     three_phase_kA,
 )
 from voicelog.checking.verdicts import judge
@@ -95,3 +96,12 @@ def test_the_weakest_device_of_the_board_counts():
 
 def test_doubling_is_on_the_safe_side_of_root_three():
     assert three_phase_kA(D("1.15"), AFTER) > D("1.15") * D(3).sqrt()
+
+
+@pytest.mark.parametrize(
+    ("earthing", "behind", "greatest"), [("TT", True, "500"), ("TT", False, "1.37"), ("TN-S", True, "1.37")]
+)
+def test_the_greatest_zs_of_a_schedule_is_that_of_the_device_that_verdicts_rest_on(earthing, behind, greatest):
+    house = sheet(circuit(), earthing=earthing)
+    device = rcd(rated="100") if behind else None
+    assert tabulated_zs(circuit(), device, house, AFTER) == D(greatest)

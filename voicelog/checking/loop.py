@@ -93,6 +93,14 @@ def permitted_zs(circuit: Circuit, sheet: Sheet, edition: Edition) -> LoopLimit 
     return loop_limit(circuit.device, needed.time_s, edition) if isinstance(needed, Disconnection) else needed
 
 
+def tabulated_zs(circuit: Circuit, rcd: Rcd | None, sheet: Sheet, edition: Edition) -> Decimal | Unknown:
+    """The "maximum permitted Zs" of a schedule, by the device that the verdicts rest on: on TT the RCD."""
+    if system(sheet.supply) == "TT" and rcd is not None:
+        return rcd_loop_ohm(rcd, edition)
+    limit = permitted_zs(circuit, sheet, edition)
+    return limit if isinstance(limit, Unknown) else limit.tabulated_ohm
+
+
 # ---------------------------------------------------------------- prediction
 
 
