@@ -130,6 +130,16 @@ def test_rings_and_loops():
     assert "1.20 ohm measured, 0.49 ohm from 0.20 + 0.29" in said(diagnosis, "Loop")
 
 
+@pytest.mark.parametrize(
+    ("earthing", "zs", "remains"),
+    [("TN-C-S", "1.00", "0.09 ohm remain to the limit of 1.09"), ("TN-C-S", "2.0", ""), ("TT", "25", "1642 ohm remain to the limit of 1667")],
+)
+def test_what_remains_of_the_limit_is_never_less_than_nothing(earthing, zs, remains):
+    house = HOUSE.model_copy(update={"supply": HOUSE.supply.model_copy(update={"earthing": earthing})})
+    found = said(explained((reading("r1_r2", "0.29", "ohm"), ""), (reading("zs", zs, "ohm"), ""), house=house), "Loop")
+    assert "0.49 ohm from" in found and remains in found and ("remain" in found) is bool(remains)
+
+
 def test_an_open_leg():
     diagnosis = explained((reading("ring_r2", OpenCircuit(), "ohm"), ""))
     assert "open circuit in the protective conductor (r2)" in said(diagnosis, "Ring")

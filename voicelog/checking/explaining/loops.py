@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from voicelog.checking.changes import shown
 from voicelog.checking.explaining.findings import Findings, Section, Statement
-from voicelog.checking.loop import LoopLimit, origin_ohm, permitted_zs, predicted_zs
+from voicelog.checking.loop import origin_ohm, predicted_zs
 from voicelog.checking.record import latest_figure
 from voicelog.checking.weighing import Unknown, plain
 from voicelog.installation import Board, Circuit
@@ -38,12 +38,12 @@ def _zs_against_sum(findings: Findings, board: Board, circuit: Circuit) -> list[
     reckoned = f"{plain(computed)} ohm from {plain(upstream)} + {plain(r1_r2)}"
     text = f"{place.key}: Zs {plain(zs)} ohm measured, {reckoned}: {cause}."
     return [
-        Statement(text=f"{text} {_headroom(circuit, zs, findings)}".strip(), origins=findings.of(place, "zs", "r1_r2"))
+        Statement(text=f"{text} {_headroom(place, zs, findings)}".strip(), origins=findings.of(place, "zs", "r1_r2"))
     ]
 
 
-def _headroom(circuit: Circuit, zs: Decimal, findings: Findings) -> str:
-    limit = permitted_zs(circuit, findings.sheet, findings.edition)
-    if not isinstance(limit, LoopLimit):
-        return ""
-    return f"{plain(limit.measured_ohm - zs)} ohm remain to the limit of {plain(limit.measured_ohm)}."
+def _headroom(place: Place, zs: Decimal, findings: Findings) -> str:
+    """What is left of the limit that the verdict rests on; nothing where none is known or it is used up."""
+    verdict = next((v for r, v in findings.verdicts if r.place == place and r.quantity == "zs"), None)
+    limit = verdict.limit if verdict else None
+    return f"{plain(limit - zs)} ohm remain to the limit of {plain(limit)}." if limit and limit >= zs else ""
