@@ -5,9 +5,9 @@ import itertools
 import pytest
 
 from tests.checking.sheets import AFTER, at_board, circuit, rcd, reading, sheet
-from voicelog.checking.outcome import FAILED, MARGINAL, MEANINGS, Observation, overall, suggest
+from voicelog.checking.outcome import FAILED, MARGINAL, MEANINGS, TOO_HIGH, Observation, overall, suggest
 from voicelog.checking.verdicts import judge
-from voicelog.model import OpenCircuit
+from voicelog.model import OpenCircuit, OverRange
 
 HOUSE = sheet(circuit("5", rcd="R"), rcds=(rcd("R"),), ze_ohm="0.2")
 
@@ -39,6 +39,15 @@ def test_suggestions(called, code):
 
 
 @pytest.mark.parametrize(
+    ("figure", "words"),
+    [("3.0", "resistance above"), ("no_earth", "No effective"), (OverRange(), "No effective")],
+)
+def test_a_figure_too_high_is_not_called_a_missing_conductor(figure, words):
+    called = reading("r2_cpc", figure, "ohm")
+    assert words in suggest(called, judge(called, HOUSE, AFTER)).words
+
+
+@pytest.mark.parametrize(
     "called",
     [
         reading("zs", "0.5", "ohm"),
@@ -51,6 +60,6 @@ def test_what_passes_or_has_no_limit_suggests_nothing(called):
     assert suggest(called, judge(called, HOUSE, AFTER)) is None
 
 
-@pytest.mark.parametrize("table", [FAILED, MARGINAL])
+@pytest.mark.parametrize("table", [FAILED, TOO_HIGH, MARGINAL])
 def test_every_suggestion_has_a_known_code(table):
     assert all(code in MEANINGS and words for code, words in table.values())

@@ -7,7 +7,7 @@ for a qualified person to decide.
 from typing import Literal
 
 from voicelog.checking.changes import shown
-from voicelog.model import Noun, Outcome, Place, Reading, Verdict
+from voicelog.model import Noun, Number, Outcome, Place, Reading, Verdict
 
 Code = Literal["C1", "C2", "C3", "FI"]
 MEANINGS: dict[Code, str] = {  # three public pages on condition reports, in our own words
@@ -46,6 +46,10 @@ FAILED: dict[str, tuple[Code, str]] = {
     "rcd_type": ("C3", "Type of RCD not suited to the loads behind it"),
     "functional": ("C2", "Functional check failed"),
     "spd": ("C3", "Surge protection indicates that it has failed"),
+}
+TOO_HIGH: dict[str, tuple[Code, str]] = {  # a figure shows that there is a conductor: it is only not good enough
+    "r2_cpc": ("C2", "Protective conductor: resistance above what the limit of Zs leaves for it"),
+    "bonding": ("C2", "Protective bonding: resistance above the limit"),
 }
 MARGINAL: dict[str, tuple[Code, str]] = {
     "ze": ("FI", "External loop impedance above the traditional maximum: ask the distributor"),
@@ -89,7 +93,8 @@ def overall(observations: tuple[Observation, ...]) -> Overall:
 
 def suggest(reading: Reading, verdict: Verdict) -> Suggestion | None:
     """A suggested observation for a reading that failed (or whose margin asks for one); None otherwise."""
-    table = {Outcome.FAIL: FAILED, Outcome.MARGINAL: MARGINAL}.get(verdict.outcome, {})
+    failed = {**FAILED, **TOO_HIGH} if isinstance(reading.value, Number) else FAILED
+    table = {Outcome.FAIL: failed, Outcome.MARGINAL: MARGINAL}.get(verdict.outcome, {})
     entry = table.get(reading.quantity)
     if entry is None:
         return None

@@ -12,7 +12,7 @@ def observation_section(findings: Findings) -> Section:
         suggestion = suggest(reading, verdict)
         if suggestion is not None:
             text = f"{suggestion.code}, {_where(reading)}: {suggestion.words}. Found {suggestion.why}"
-            said.append(Statement(text=text, origins=(*findings.origins(reading), verdict.source)))
+            said.append(Statement(text=text, origins=tuple(filter(None, (*findings.origins(reading), verdict.source)))))
     return Section(title="Suggested observations", statements=tuple(said))
 
 
