@@ -132,7 +132,11 @@ def test_rings_and_loops():
 
 @pytest.mark.parametrize(
     ("earthing", "zs", "remains"),
-    [("TN-C-S", "1.00", "0.09 ohm remain to the limit of 1.09"), ("TN-C-S", "2.0", ""), ("TT", "25", "1642 ohm remain to the limit of 1667")],
+    [
+        ("TN-C-S", "1.00", "0.09 ohm remain to the limit of 1.09"),
+        ("TN-C-S", "2.0", ""),
+        ("TT", "25", "1642 ohm remain to the limit of 1667"),
+    ],
 )
 def test_what_remains_of_the_limit_is_never_less_than_nothing(earthing, zs, remains):
     house = HOUSE.model_copy(update={"supply": HOUSE.supply.model_copy(update={"earthing": earthing})})
