@@ -94,6 +94,24 @@ def test_the_cheat_sheet_names_each_of_several_boards(job):
     assert "board d b one" in shown and "board d b two: stage" in shown
 
 
+@pytest.mark.parametrize("kept", ["job.toml", "journal.sqlite", "journal.head", "clips/000001.flac"])
+@pytest.mark.parametrize("command", [("report", "--format", "csv", "--out"), ("pack",)])
+def test_what_a_job_keeps_is_never_written_over(job, kept, command):
+    (job / "clips").mkdir()
+    (job / "clips" / "000001.flac").write_bytes(b"sound")
+    with open_job(job).journal() as journal:
+        journal.append(Draft(kind=EntryKind.NOTED, words=("a",)))
+    before = (job / kept).read_bytes()
+    refused(voicelog(command[0], job, *command[1:], job / kept), "what a job keeps")
+    assert (job / kept).read_bytes() == before
+
+
+@pytest.mark.parametrize("port", ["-1", "65536", "lots"])
+def test_a_port_that_cannot_be(job, port):
+    done = voicelog("review", job, "--port", port)
+    assert done.returncode == 2 and "--port" in done.stderr and "Traceback" not in done.stderr
+
+
 SHEETS = [
     ("rating_A = 32", "rating_A = 'lots'", "rating_A"),
     ("rating_A = 32", "rating_kA = 32", "rating_kA"),

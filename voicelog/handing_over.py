@@ -16,6 +16,7 @@ from voicelog.checking.weighing import Unknown
 from voicelog.errors import InputError
 from voicelog.installation import Rcd, Sheet
 from voicelog.keeping.job import Job, open_job
+from voicelog.keeping.kept import refuse_kept
 from voicelog.keeping.record import Record, fold
 from voicelog.keeping.storage import refusal
 from voicelog.keeping.watches import watches
@@ -52,6 +53,7 @@ def write_all(folder: Path, out: Path | None = None, sounds: bool = True) -> Ite
 
 def write_one(job: Job, form: str, out: Path) -> Path:
     """The report in one form: pdf, html, xlsx, csv or json (the two last are the schedule alone)."""
+    refuse_kept(out)
     write_report(report_for(job, job.entries()), form, out)
     return out
 

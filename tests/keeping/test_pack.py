@@ -218,7 +218,7 @@ def test_what_is_no_archive(tmp_path: Path, data: bytes):
 
 
 def test_a_pack_that_is_gone(tmp_path: Path):
-    refused(tmp_path / "gone.zip", "gone")
+    refused(tmp_path / "gone.zip", "gone.zip: there is no such pack")
 
 
 def test_every_damaged_byte_is_noticed_or_without_effect(tmp_path: Path):

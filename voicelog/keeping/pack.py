@@ -25,6 +25,7 @@ from voicelog.errors import JournalLocked, KeepingError
 from voicelog.keeping.chain import canonical
 from voicelog.keeping.clips import remove_clips
 from voicelog.keeping.journal import LOCK, WRITER, Journal, hold
+from voicelog.keeping.kept import refuse_kept
 from voicelog.keeping.sheet import SHEET
 from voicelog.keeping.storage import CHUNK, Progress, flush_folder, quiet, refusal, sha256_of
 from voicelog.keeping.verify import Verification, verify_job
@@ -70,6 +71,7 @@ def pack(folder: Path, to: Path, progress: Progress = quiet) -> Verification:
     A job that is not whole is packed all the same, as it lies: evidence is carried, not judged. The
     journal is held meanwhile. ``progress`` counts bytes. Raises JournalLocked, StorageFull, KeepingError.
     """
+    refuse_kept(to)
     lock = _held(folder)
     try:
         found = verify_job(folder)
@@ -89,6 +91,7 @@ def pack_without_sounds(folder: Path, to: Path, progress: Progress = quiet) -> V
 
     The job itself stays as it is. Raises JournalLocked, JournalTampered, StorageFull, KeepingError.
     """
+    refuse_kept(to)
     lock = _held(folder)
     try:
         with tempfile.TemporaryDirectory() as place:
@@ -173,6 +176,8 @@ def unpack(packed: Path, to: Path, progress: Progress = quiet) -> Verification:
     """
     if to.exists() or to.is_symlink():
         raise KeepingError("there is something of that name already.", where=str(to), do="Name a new folder.")
+    if not packed.exists():
+        raise KeepingError("there is no such pack.", where=str(packed), do="Check the path.")
     part = to.with_name(f"{to.name}.part")
     try:
         part.mkdir(parents=True)
