@@ -225,7 +225,7 @@ def verify(
 @app.command()
 def review(
     folder: JobFolder,
-    port: Annotated[int, typer.Option(help="0 for any that is free")] = 0,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="0 for any that is free")] = 0,
 ) -> None:
     """Look through the log with its sounds, put things right, sign off: a page on this computer."""
     from voicelog import reviewing
