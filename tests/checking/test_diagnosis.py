@@ -52,6 +52,13 @@ def test_an_item_that_was_unplugged():
     )
 
 
+def test_the_tails_rest_on_the_readings_that_they_are_compared_with():
+    leaks = [(reading("earth_leakage", v, "mA", at=str(n)), "") for n, v in enumerate(("1.9", "6.8"), start=1)]
+    after = [(at_board("earth_leakage", "2.2", "mA"), "unplugged urn")]
+    text = as_text(explained(*leaks, (at_board("earth_leakage", "8.6", "mA"), ""), *after))
+    assert "the whole of 8.6 mA lies within. [entries 1-3]" in text
+
+
 def test_the_blame_is_on_what_was_found_not_on_what_is_left():
     leaks = [(reading("earth_leakage", v, "mA", at=str(n)), "") for n, v in enumerate(("1.9", "6.8", "0.4"), start=1)]
     after = (reading("earth_leakage", "0.4", "mA", at="2"), "unplugged urn")

@@ -15,7 +15,7 @@ from voicelog.checking.explaining.findings import (
     name_of,
 )
 from voicelog.checking.leakage import headroom, parts_mA, whole_against_parts
-from voicelog.checking.record import last_of_each, latest_figure
+from voicelog.checking.record import figure, last_of_each, latest, latest_figure
 from voicelog.checking.weighing import trimmed
 from voicelog.installation import Board, Rcd
 from voicelog.model import Place
@@ -92,10 +92,10 @@ def _tails(findings: Findings) -> Iterator[Statement]:
     """The tails of each board against all its circuits."""
     for board in findings.sheet.boards:
         place = Place(board=board.reference)
-        whole = latest_figure(findings.as_found, "earth_leakage", place, "mA")
         circuits = [Place(board=board.reference, circuit=c.number) for c in board.circuits]
-        parts = [latest_figure(findings.as_found, "earth_leakage", c, "mA") for c in circuits]
-        known = tuple(part for part in parts if part is not None)
-        if whole is not None and known:
-            text = f"Tails of {board.reference}: {whole_against_parts(whole, known).sentence}."
-            yield Statement(text=text, origins=findings.of(place, "earth_leakage"))
+        whole, *parts = (latest(findings.as_found, "earth_leakage", at) for at in (place, *circuits))
+        known = tuple(part for part in parts if figure(part, "mA") is not None)
+        if figure(whole, "mA") is not None and known:
+            compared = whole_against_parts(figure(whole, "mA"), tuple(figure(part, "mA") for part in known))
+            origins = findings.origins(whole, *known)
+            yield Statement(text=f"Tails of {board.reference}: {compared.sentence}.", origins=origins)
