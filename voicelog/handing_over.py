@@ -14,7 +14,7 @@ from voicelog.checking.trend import MINUTE_S, Arrival, Slope, slope, time_to
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown
 from voicelog.errors import InputError
-from voicelog.installation import Rcd, Sheet
+from voicelog.installation import Board, Rcd, Sheet
 from voicelog.keeping.job import Job, open_job
 from voicelog.keeping.kept import refuse_kept
 from voicelog.keeping.record import Record, fold
@@ -110,20 +110,22 @@ def _forecast(found: Slope, watched_min: float, verdict: Verdict | None, unit: s
 
 def _regrouped(sheet: Sheet, record: Record, edition: Edition) -> Iterator[Regrouped]:
     """Each board's circuits divided anew over the RCDs it has; nothing where no leakage was measured."""
-    most = max((len(board.rcds) for board in sheet.boards), default=0)
-    try:
-        plans = plan.plan(sheet, standing(record), edition, most).boards
-    except InputError:
-        return
-    for found in plans:
+    for board in sheet.boards:
+        alone = sheet.model_copy(update={"boards": (board,)})
+        try:
+            found = plan.plan(alone, standing(record), edition, len(board.rcds)).boards[0]
+        except InputError:
+            continue
         if isinstance(found.even, Split):
-            known = {rcd.reference: rcd for rcd in sheet.board(found.board).rcds}
-            new = Rcd(reference="new", rated_residual_current_mA=plan.USUAL_MA)
-            yield Regrouped(
-                board=found.board,
-                groups={group.rcd: group.circuits for group in found.even.groups},
-                budgets={group.rcd: _budget(known.get(group.rcd, new), edition) for group in found.even.groups},
-            )
+            yield _shown_split(board, found.even, edition)
+
+
+def _shown_split(board: Board, split: Split, edition: Edition) -> Regrouped:
+    return Regrouped(
+        board=board.reference,
+        groups={group.rcd: group.circuits for group in split.groups},
+        budgets={group.rcd: _budget(board.rcd(group.rcd), edition) for group in split.groups},
+    )
 
 
 def diagnosis_text(folder: Path) -> str:

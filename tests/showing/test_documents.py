@@ -19,7 +19,7 @@ import pypdf
 import pytest
 from html5lib.treebuilders import getTreeBuilder
 
-from voicelog.handing_over import write_all, write_one
+from voicelog.handing_over import report_for, write_all, write_one
 from voicelog.hearing.ear import ScriptedEar
 from voicelog.keeping.job import open_job
 from voicelog.resources import data_folder
@@ -197,3 +197,26 @@ def test_on_a_phone_nothing_lies_beside_the_screen(browser, handed, name):
     assert browser.execute_script("return document.documentElement.scrollWidth") <= 390
     browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
     assert requested(browser) == {(handed / name).as_uri()} and complaints(browser) == []
+
+
+SECOND_BOARD = """
+[[board]]
+reference = "DB2"
+[[board.rcd]]
+reference = "RCD1"
+rated_residual_current_mA = 30
+[[board.circuit]]
+number = "1"
+rcd = "RCD1"
+"""
+
+
+def test_each_board_is_regrouped_over_as_many_rcds_as_it_has(tmp_path):
+    sheet = (data_folder("audio_samples") / "demo" / "job.toml").read_text(encoding="utf-8")
+    (tmp_path / "job.toml").write_text(sheet + SECOND_BOARD, encoding="utf-8")
+    said = ["board d b two", "circuit one earth leakage two milliamps", "affirm"]
+    run(open_visit(tmp_path), ScriptedEar(said), SilentMouth(), Policy.EVERY, Watcher())
+    job = open_job(tmp_path)
+    drawn = {picture.title: picture.words for picture in report_for(job, job.entries()).pictures}
+    assert "RCD1: 2 mA" in drawn["Earth leakage on DB2 after regrouping"]
+    assert "new 1" not in drawn["Earth leakage on DB2 after regrouping"]
