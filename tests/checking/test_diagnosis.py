@@ -130,6 +130,22 @@ def test_false_failures_and_what_to_try():
     assert said(diagnosis, "What to try next").startswith("DB1 R: Switch off or unplug everything")
 
 
+def test_a_fail_that_passed_the_next_time_is_told():
+    slow, quick = (reading("rcd_time", figure, "ms", rcd="R", multiple="1") for figure in ("340", "20"))
+    found = said(explained((slow, ""), (quick, "")), "Failed, then passed")
+    assert "DB1/R rcd_time: 340 ms, then 20 ms; nothing that is noted" in found and "can be so again" in found
+    low, high = reading("ir_le", "0.8", "Mohm"), reading("ir_le", ">200", "Mohm")
+    assert "DB1/5 ir_le: 0.8 Mohm, then > 200 Mohm" in said(explained((low, ""), (high, "")), "Failed, then passed")
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "why"), [("0.8", "50", "unplugged urn"), ("50", "60", ""), ("60", "0.8", "")]
+)
+def test_what_is_explained_or_did_not_pass_is_not_told_again(first, then, why):
+    pair = (reading("ir_le", first, "Mohm"), ""), (reading("ir_le", then, "Mohm"), why)
+    assert said(explained(*pair), "Failed, then passed") == ""
+
+
 def test_rings_and_loops():
     ends = [(reading(q, f, "ohm"), "") for q, f in (("ring_r1", "0.44"), ("ring_rn", "0.45"), ("ring_r2", "0.72"))]
     diagnosis = explained(*ends, (reading("r1_r2", "0.29", "ohm"), ""), (reading("zs", "1.20", "ohm"), ""))

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from voicelog.checking.cautions import AID, INSULATION, ISOLATE, SKILLED, ZE
 from voicelog.checking.edition import Edition
+from voicelog.checking.explaining.again import again_section
 from voicelog.checking.explaining.findings import Findings, Section, Statement
 from voicelog.checking.explaining.history import previous_section, trend_section
 from voicelog.checking.explaining.insulation import insulation_section, mostly_to_blame, unplugged_pairs
@@ -26,6 +27,7 @@ SECTIONS = (
     rcd_section,
     loop_section,
     ring_section,
+    again_section,
     trend_section,
     previous_section,
     observation_section,
