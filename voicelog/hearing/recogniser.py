@@ -80,7 +80,7 @@ class Recogniser:
     @property
     def speaking(self) -> bool:
         """Whether words are being said that have not ended yet."""
-        return bool(json.loads(self._decoder.PartialResult())["partial"])
+        return bool(json.loads(self._decoder.PartialResult()).get("partial"))
 
     def forget(self) -> None:
         """What is being said never was."""
@@ -107,8 +107,14 @@ class Recogniser:
             yield heard
 
     def _was_talk(self) -> bool:
-        """Talk outside the grammar is over: a call that comes after it is an utterance, and is judged, by itself."""
-        return self._talk_over and self._pauses is not None and self._pauses.quiet_s >= ALONE_S
+        """Talk in which the grammar hears no word is over: a call after it is an utterance, and is judged, by itself.
+
+        Where the grammar hears a word the search, or the level, ends the utterance. Ended here too, more bits of talk
+        would stand alone, and pass for calls.
+        """
+        if not self._talk_over or self._pauses is None:
+            return False
+        return self._pauses.quiet_s >= ALONE_S and not self.speaking
 
     def _take(self, piece: np.ndarray) -> bool:
         began = time.process_time()

@@ -5,7 +5,7 @@ back is on the record however the program ends.
 """
 
 from voicelog.meaning.parsing import refuse_value
-from voicelog.model import Called, Draft, EntryKind, Outcome, Place, Reading, Verdict
+from voicelog.model import Called, Draft, EntryKind, Outcome, Place, Reading, Result, Verdict
 from voicelog.talking import touring
 from voicelog.talking.conversation import (
     Asked,
@@ -226,12 +226,13 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
 def _question(talk: Conversation, reading: Reading, desk: Desk, called: Called | None) -> str:
     """Second person: what may be talk must not be kept by silence.
 
-    So it is with a quantity that the tour does not ask for, and with a value put right in the same breath: talk full of
-    numbers is heard as one value after another.
+    So it is with a quantity that the tour does not ask for, with a word that fits any quantity ("limitation"), and with
+    a value put right in the same breath: talk full of numbers is heard as one value after another.
     """
     unasked = talk.tour is not None and not talk.tour.asks_for(reading.quantity)
+    word = isinstance(reading.value, Result) and desk.grammar.results[reading.value.word].for_ == "any"
     repaired = called is not None and called.repaired
-    return "affirm or negative?" if desk.policy is not Policy.EVERY and (unasked or repaired) else ""
+    return "affirm or negative?" if desk.policy is not Policy.EVERY and (unasked or word or repaired) else ""
 
 
 def _place_in_hand(talk: Conversation, reading: Reading, desk: Desk) -> Place:
