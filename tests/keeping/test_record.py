@@ -225,7 +225,9 @@ def test_what_is_restored_counts_and_no_correction_counts_beside_what_it_correct
     record = fold(entries)
     if entries and entries[-1].kind is K.RESTORED and (line := record.line(entries[-1].number)):
         assert line.removed is None
-        if line.entry.kind is K.CORRECTED and (first := record.line(line.entry.refers or 0)) and first != line:
+        refers = line.entry.refers or 0
+        corrects = line.entry.kind is K.CORRECTED and refers < line.number  # what comes later it cannot have meant
+        if corrects and (first := record.line(refers)) and first != line:
             assert first.removed is not None
 
 
