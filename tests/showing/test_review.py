@@ -284,6 +284,7 @@ def test_sound_is_given_only_when_it_is_the_sound_that_was_kept(client, job):
         ("/answer", {"line": 47, "answer": "perhaps"}, 422),
         ("/words", {"line": 15, "text": "words"}, 201),
         ("/words", {"line": 10**30, "text": "words"}, 422),
+        ("/words", {"line": True, "text": "words"}, 422),
         ("/sign-off", {"place": "DB1/1"}, 201),
         ("/sign-off", {"place": "DB1/7"}, 422),
         ("/sign-off", [], 422),

@@ -19,7 +19,7 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from pydantic import ValidationError
+from pydantic import StrictInt, ValidationError
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
@@ -42,7 +42,7 @@ class Tap(Noun):
     """An answer given by hand to the reading ``line``."""
 
     answer: Literal["affirm", "negative", "correction"]
-    line: int
+    line: StrictInt  # "true" is no number
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,8 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import Literal
 
+from pydantic import StrictInt
+
 from voicelog.errors import InputError
 from voicelog.installation import Sheet
 from voicelog.keeping.record import Line, Record, fold
@@ -24,7 +26,7 @@ CHANGED = "changed in review"  # action in the detail of the CORRECTED entry
 class Change(Noun):
     """Another value for a line."""
 
-    line: int
+    line: StrictInt  # "true" is no number
     value: str  # as written: "0.27", "> 500", "over range", "LIM"
     unit: str = ""  # symbol
     reason: str
@@ -33,7 +35,7 @@ class Change(Noun):
 class Answer(Noun):
     """A line affirmed or withdrawn by hand."""
 
-    line: int
+    line: StrictInt  # "true" is no number
     answer: Literal["affirm", "withdraw"]
     reason: str = ""
 
@@ -41,7 +43,7 @@ class Answer(Noun):
 class Words(Noun):
     """Free words about a line or note."""
 
-    line: int
+    line: StrictInt  # "true" is no number
     text: str
     reason: str = ""
 
