@@ -110,10 +110,11 @@ def _forecast(found: Slope, watched_min: float, verdict: Verdict | None, unit: s
 
 def _regrouped(sheet: Sheet, record: Record, edition: Edition) -> Iterator[Regrouped]:
     """Each board's circuits divided anew over the RCDs it has; nothing where no leakage was measured."""
+    readings = standing(record)
     for board in sheet.boards:
         alone = sheet.model_copy(update={"boards": (board,)})
         try:
-            found = plan.plan(alone, standing(record), edition, len(board.rcds)).boards[0]
+            found = plan.plan(alone, readings, edition, len(board.rcds)).boards[0]
         except InputError:
             continue
         if isinstance(found.even, Split):

@@ -23,6 +23,7 @@ from voicelog.talking.conversation import (
 )
 from voicelog.talking.tones import Tone
 
+ANSWER = "affirm or negative?"
 _TONES = {Outcome.PASS: Tone.PASS, Outcome.FAIL: Tone.FAIL, Outcome.MARGINAL: Tone.ATTENTION}
 
 
@@ -120,12 +121,17 @@ def after_standing(move: Move) -> Move:
 
     def moved(talk: Conversation, said: Said, desk: Desk) -> Turn:
         if desk.awaits_answer(talk):
-            return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
+            return ask_first(talk)
         stood = let_stand(talk)
         turn = move(stood.talk, said, desk.once_stood(talk.pending))
         return Turn(turn.talk, (*stood.acts, *turn.acts))
 
     return moved
+
+
+def ask_first(talk: Conversation) -> Turn:
+    """The pending reading must be answered before anything else."""
+    return speak(talk, f"first, {talk.pending.said_back}. {ANSWER}", Tone.ASKED)
 
 
 def take_call(talk: Conversation, said: Said, desk: Desk, called: Called, reason: str = "") -> Turn:
@@ -232,7 +238,7 @@ def _question(talk: Conversation, reading: Reading, desk: Desk, called: Called |
     unasked = talk.tour is not None and not talk.tour.asks_for(reading.quantity)
     word = isinstance(reading.value, Result) and desk.grammar.results[reading.value.word].for_ == "any"
     repaired = called is not None and called.repaired
-    return "affirm or negative?" if desk.policy is not Policy.EVERY and (unasked or word or repaired) else ""
+    return ANSWER if desk.policy is not Policy.EVERY and (unasked or word or repaired) else ""
 
 
 def _place_in_hand(talk: Conversation, reading: Reading, desk: Desk) -> Place:

@@ -2,7 +2,7 @@
 
 from voicelog.keeping.record import Line
 from voicelog.model import Called, Command, Draft, EntryKind, Reading, Standing
-from voicelog.talking.calling import Incomplete, asked_again, check, draft_of, refuse, say_back, unit_of
+from voicelog.talking.calling import ANSWER, Incomplete, asked_again, check, draft_of, refuse, say_back, unit_of
 from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Pending, Redo, Said, Speak, Turn, speak
 from voicelog.talking.tones import Tone
 
@@ -104,7 +104,7 @@ def _take_back(talk: Conversation, said: Said, desk: Desk, change: Redo, what: s
         Draft(kind=change.kind, words=said.understood.words, refers=change.refers, reason=what, speaker=said.speaker)
     )
     if change.kind is EntryKind.RESTORED and line.confirmed is Standing.AWAITING:
-        text = f"{text}. affirm or negative?"
+        text = f"{text}. {ANSWER}"
         talk = _awaiting_again(talk, line, said_back)
     return Turn(talk.having(said=text, asked=None), (kept, Speak(text, Tone.ATTENTION)))
 

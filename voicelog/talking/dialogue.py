@@ -189,7 +189,7 @@ def _resume(talk: Conversation, said: Said, desk: Desk) -> Turn:
     open_question = desk.awaits_answer(talk)
     talk = talk.having(due=talk.tour is not None and not open_question, repeated=False)
     if talk.pending:
-        answer = ". affirm or negative?" if open_question else ""
+        answer = f". {calling.ANSWER}" if open_question else ""
         text = f"listening. {talk.pending.said_back}{answer}"
         return speak(talk.having(mode=Mode.CONFIRMING), text, Tone.ASKED)
     again = ", say the reading again" if talk.choices else ""
@@ -378,7 +378,7 @@ def _question(talk: Conversation) -> str:
     """What was said last, unless that was of something else: a status asked for in between."""
     if talk.pending is None or talk.pending.said_back in talk.said:
         return talk.said
-    return f"{talk.pending.said_back}. affirm or negative?"
+    return f"{talk.pending.said_back}. {calling.ANSWER}"
 
 
 def _waits(talk: Conversation, desk: Desk) -> bool:

@@ -149,7 +149,7 @@ def move_on(talk: Conversation, desk: Desk) -> Turn:
     if talk.tour is None:
         return Turn(talk)
     if talk.tour.over:
-        return _finished(talk, desk, "")
+        return close(talk, desk)
     talk = _at_open(talk, desk)
     return ask_step(talk, desk) if talk.mode is Mode.LISTENING else _name_next(talk, desk)
 

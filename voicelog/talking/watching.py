@@ -151,7 +151,7 @@ def stop(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if talk.watch is None:
         return speak(talk, "nothing is being watched", Tone.ATTENTION)
     if _must_be_answered(talk, desk):
-        return speak(talk, f"first, {talk.pending.said_back}. affirm or negative?", Tone.ASKED)
+        return calling.ask_first(talk)
     stood = calling.let_stand(talk)
     limit = _limit(talk, desk)
     told = in_words(talk.watch, limit, desk)
