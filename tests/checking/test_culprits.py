@@ -33,6 +33,8 @@ def found(parts=(), whole=None, insulation=None, ramp=None, rated="30"):
         (("9.6",), None, {"circuit 1": "0.04"}, None, "insulation fault", ("circuit 1",)),
         (("1.9", "6.8", "0.3", "0.9"), "9.9", {"circuit 2": "0.8"}, None, "one culprit", ("circuit 2",)),
         (("1.0",) * 11, None, {"circuit 3": "0.5"}, None, "insulation fault", ("circuit 3",)),
+        ((), None, {"circuit 1": "0.00"}, None, "insulation fault", ("circuit 1",)),
+        (("9.6",), None, {"circuit 1": "0.00"}, None, "insulation fault", ("circuit 1",)),
         ((), None, None, None, "cannot tell", ()),
     ],
 )
@@ -52,6 +54,10 @@ def test_eleven_circuits_at_37_kohm():
     verdict = found(insulation={"RCD1": "0.037"})
     assert verdict.kind == "insulation fault"
     assert any("6.22 mA" in sentence for sentence in verdict.sentences)
+
+
+def test_a_dead_short_is_called_so():
+    assert "circuit 1 reads 0.00 Mohm to earth: a dead short" in found(insulation={"circuit 1": "0.00"}).sentences
 
 
 def test_five_passes_that_combine_are_no_fault():

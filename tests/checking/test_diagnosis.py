@@ -1,6 +1,7 @@
 """A whole job explained: sections, origins, cautions, on an invented board."""
 
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 
 import pytest
 
@@ -91,6 +92,9 @@ def test_an_item_counts_once_and_only_on_its_own_circuit():
         ("earth_leakage", "mA", "6.8", "over_range", False),
         ("ir_le", "Mohm", "0.7", ">200", True),
         ("ir_le", "Mohm", "150", "160", False),
+        ("ir_le", "Mohm", "0.00", "50", True),
+        ("ir_le", "Mohm", "0.00", "0.00", False),
+        ("earth_leakage", "mA", "0.0", "0.0", False),
         ("zs", "ohm", "2.0", "0.5", False),
     ],
 )
@@ -121,6 +125,19 @@ def test_a_board_against_its_circuits_in_parallel():
     parts = [(reading("ir_le", v, "Mohm", at=str(n)), "") for n, v in enumerate(("5", "20", "10", "20", "2"), start=1)]
     found = said(explained(*parts, (at_board("ir_lne", "1.1", "Mohm"), "")), "Insulation")
     assert "5 measured circuits in parallel give 1.11 Mohm" in found
+
+
+def test_a_dead_short_is_among_the_circuits_in_parallel():
+    parts = [(reading("ir_le", v, "Mohm", at=str(n)), "") for n, v in enumerate(("0.00", "20"), start=1)]
+    found = said(explained(*parts, (at_board("ir_lne", "0.00", "Mohm"), "")), "Insulation")
+    assert "2 measured circuits in parallel give 0.00 Mohm" in found
+
+
+def test_the_currents_are_those_of_the_supply_on_the_sheet():
+    """Ohm's law: 0.04 Mohm lets 2.75 mA flow at 110 V."""
+    house = HOUSE.model_copy(update={"supply": HOUSE.supply.model_copy(update={"nominal_voltage_V": Decimal(110)})})
+    found = said(explained((reading("ir_le", "0.04", "Mohm"), ""), house=house), "Earth leakage")
+    assert "at 110 V that lets 2.75 mA flow" in found
 
 
 def test_false_failures_and_what_to_try():
@@ -175,6 +192,19 @@ def test_an_open_leg():
 def test_a_trend_with_time_to_the_limit():
     rising = [(reading("earth_leakage", f"{2 + 0.2 * i:.1f}", "mA"), "") for i in range(8)]
     assert "reaches its limit in 28 minutes" in said(explained(*rising), "Over time")
+
+
+def test_a_word_before_the_figures_of_a_trend():
+    """A circuit that could not be tested at first ("limitation") has no unit then."""
+    word = reading("earth_leakage", "limitation")
+    rising = [(reading("earth_leakage", f"{2 + 0.2 * i:.1f}", "mA"), "") for i in range(8)]
+    assert "reaches its limit in 28 minutes" in said(explained((word, ""), *rising), "Over time")
+
+
+def test_a_trend_whose_last_figure_is_in_another_unit():
+    rising = [(reading("earth_leakage", f"{2 + 0.2 * i:.1f}", "mA"), "") for i in range(7)]
+    found = said(explained(*rising, (reading("earth_leakage", "3400", "uA"), "")), "Over time")
+    assert "+200 uA a minute" in found and "reaches its limit in 28 minutes" in found
 
 
 def test_a_trend_that_has_settled():

@@ -39,7 +39,14 @@ def test_a_whole_installation_at_37_kohm():
     """
     verdict = judge(at_board("ir_lne", "37", "kohm", test_voltage_V="250"), HOUSE, AFTER)
     assert verdict.outcome is Outcome.FAIL and "6.2 mA" in verdict.sentence
-    assert nearest(resistive_mA(D("0.037")), 1) == D("6.2")
+    assert nearest(resistive_mA(D("0.037"), D(230)), 1) == D("6.2")
+
+
+def test_the_current_is_that_of_the_supply_on_the_sheet():
+    """Ohm's law: 0.5 Mohm lets 0.5 mA flow at 240 V, and 0.2 mA at 110 V."""
+    low = reading("ir_le", "0.5", "Mohm", test_voltage_V="500")
+    for volts, flows in (("240", "At 240 V it lets 0.5 mA flow"), ("110", "At 110 V it lets 0.2 mA flow")):
+        assert flows in judge(low, sheet(circuit(), nominal_voltage_V=volts), AFTER).sentence
 
 
 @given(st.lists(st.decimals("0.1", "500", places=1), min_size=1, max_size=12))
@@ -56,6 +63,11 @@ def test_a_part_taken_off_leaves_the_rest(one, other):
 
 def test_more_cannot_be_taken_off_than_is_there():
     assert isinstance(without(D(2), D(1)), Unknown)
+
+
+def test_a_dead_short_in_parallel_leaves_nothing():
+    """1/Rt = sum of 1/Ri: nothing is left where one of them is nothing."""
+    assert in_parallel((D("0.00"), D(5))) == 0
 
 
 @given(st.decimals("0.05", "50", places=2), st.decimals("0.05", "50", places=2))
@@ -91,7 +103,15 @@ def test_a_tea_urn_that_held_the_reading_down():
     assert "about 0.700 Mohm" in found.sentence
 
 
-@pytest.mark.parametrize(("before", "after"), [("5", "5"), ("5", "2"), (">5", "200"), ("0.7", "<5")])
+@pytest.mark.parametrize("after", ["5", ">200"])
+def test_an_item_with_a_dead_short(after):
+    found = unplugged_item(value("0.00"), value(after))
+    assert found.likely_Mohm == 0 and "dead short" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("before", "after"), [("5", "5"), ("5", "2"), (">5", "200"), ("0.7", "<5"), ("0.00", "0.00"), ("5", "0")]
+)
 def test_readings_that_cannot_tell_say_so(before, after):
     assert isinstance(unplugged_item(value(before), value(after)), Unknown)
 

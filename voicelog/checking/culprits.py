@@ -14,7 +14,6 @@ from voicelog.model import Noun
 Kind = Literal[
     "one culprit", "the sum of many", "insulation fault", "something not measured", "not leakage", "cannot tell"
 ]
-LIVE_VOLTAGE_V = Decimal(230)
 
 
 class Blame(Noun):
@@ -33,6 +32,7 @@ class Evidence(Noun):
     whole_mA: Decimal | None = None  # measured at the RCD itself
     insulation_Mohm: dict[str, Decimal] = {}  # least value to earth by circuit, or by the RCD's own reference
     ramp_mA: Decimal | None = None  # operating current with the loads off
+    voltage_V: Decimal = Decimal(230)  # nominal, line to earth
 
     @property
     def total_mA(self) -> Decimal:
@@ -45,10 +45,10 @@ def blame(evidence: Evidence, edition: Edition) -> Blame:
     faulty = _faulty(evidence, edition)
     if not evidence.parts_mA and evidence.whole_mA is None:
         nothing = Blame(kind="cannot tell", circuits=(), sentences=("No leakage was measured here",))
-        return _insulation_fault(faulty, ()) if faulty else nothing
+        return _insulation_fault(faulty, evidence, ()) if faulty else nothing
     budget, opening = budget_mA(evidence.rcd, edition), _opening(evidence, edition)
     if evidence.total_mA <= budget:
-        return _insulation_fault(faulty, opening) if faulty else _within_budget(evidence, edition, opening)
+        return _insulation_fault(faulty, evidence, opening) if faulty else _within_budget(evidence, edition, opening)
     found = _over_budget(evidence, budget, opening)
     return _with_insulation(found, faulty, evidence) if faulty else found
 
@@ -59,28 +59,40 @@ def _faulty(evidence: Evidence, edition: Edition) -> dict[str, Decimal]:
     return {name: value for name, value in evidence.insulation_Mohm.items() if value < least}
 
 
-def _insulation_fault(faulty: Mapping[str, Decimal], opening: tuple[str, ...]) -> Blame:
+def _insulation_fault(faulty: Mapping[str, Decimal], evidence: Evidence, opening: tuple[str, ...]) -> Blame:
     advice = "Unplug items one by one and test again before the fixed wiring is blamed"
-    said = (*opening, *(_resistive(name, value) for name, value in faulty.items()), advice)
-    return Blame(kind="insulation fault", circuits=tuple(faulty), sentences=said)
+    return Blame(
+        kind="insulation fault", circuits=tuple(faulty), sentences=(*opening, *_resistive(faulty, evidence), advice)
+    )
 
 
-def _resistive(name: str, value: Decimal) -> str:
-    flows = short(resistive_mA(value, LIVE_VOLTAGE_V))
-    return f"{name} reads {plain(value)} Mohm to earth: at {plain(LIVE_VOLTAGE_V)} V that lets {flows} mA flow"
+def _resistive(faulty: Mapping[str, Decimal], evidence: Evidence) -> tuple[str, ...]:
+    return tuple(
+        f"{name} reads {plain(value)} Mohm to earth: {_flow(value, evidence.voltage_V)}"
+        for name, value in faulty.items()
+    )
+
+
+def _flow(value: Decimal, voltage_V: Decimal) -> str:
+    if not value:
+        return "a dead short"
+    return f"at {plain(voltage_V)} V that lets {short(resistive_mA(value, voltage_V))} mA flow"
 
 
 def _with_insulation(found: Blame, faulty: Mapping[str, Decimal], evidence: Evidence) -> Blame:
     """Over the budget with low insulation besides: a culprit stays one if that explains too little."""
     culprit = found.circuits[0] if found.kind == "one culprit" else ""
-    if culprit not in faulty or 2 * resistive_mA(faulty[culprit]) >= evidence.parts_mA[culprit]:
-        return _insulation_fault(faulty, found.sentences)
+    if culprit not in faulty or _explains_half(faulty[culprit], evidence.parts_mA[culprit], evidence.voltage_V):
+        return _insulation_fault(faulty, evidence, found.sentences)
     hidden = (
         f"That is little of its {plain(evidence.parts_mA[culprit])} mA: filters leak through capacitors that a d.c. "
         "test does not see, and a heating element leaks more when hot"
     )
-    said = (*found.sentences, *(_resistive(name, value) for name, value in faulty.items()), hidden)
-    return found.model_copy(update={"sentences": said})
+    return found.model_copy(update={"sentences": (*found.sentences, *_resistive(faulty, evidence), hidden)})
+
+
+def _explains_half(insulation_Mohm: Decimal, leakage_mA: Decimal, voltage_V: Decimal) -> bool:
+    return not insulation_Mohm or 2 * resistive_mA(insulation_Mohm, voltage_V) >= leakage_mA
 
 
 def _opening(evidence: Evidence, edition: Edition) -> tuple[str, ...]:

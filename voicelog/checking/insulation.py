@@ -43,10 +43,10 @@ def insulation_row(conditions: dict[str, str], edition: Edition) -> Insulation |
 
 
 def _current_through(case: Case, verdict: Verdict) -> str:
-    found = case.figure("Mohm")
+    found, voltage = case.figure("Mohm"), case.sheet.supply.nominal_voltage_V
     if verdict.outcome is not Outcome.FAIL or not found:
         return ""
-    return f"At {plain(case.sheet.supply.nominal_voltage_V)} V it lets {plain(nearest(resistive_mA(found), 1))} mA flow"
+    return f"At {plain(voltage)} V it lets {plain(nearest(resistive_mA(found, voltage), 1))} mA flow"
 
 
 def _vulnerable(case: Case) -> str:
@@ -57,8 +57,8 @@ def _vulnerable(case: Case) -> str:
     return f"Before testing again, disconnect what the test can damage or what can hold the reading down: {names}."
 
 
-def resistive_mA(resistance_Mohm: Decimal, voltage_V: Decimal = Decimal(230)) -> Decimal:
-    """The current that a resistance lets flow: 0.037 Mohm at 230 V lets 6.2 mA."""
+def resistive_mA(resistance_Mohm: Decimal, voltage_V: Decimal) -> Decimal:
+    """The current that a resistance above nothing lets flow: 0.037 Mohm at 230 V lets 6.2 mA."""
     return voltage_V / (resistance_Mohm * 1000)
 
 
@@ -66,14 +66,16 @@ def resistive_mA(resistance_Mohm: Decimal, voltage_V: Decimal = Decimal(230)) ->
 
 
 def in_parallel(resistances_Mohm: Iterable[Decimal]) -> Decimal:
-    """1/Rt = sum of 1/Ri: what circuits give when tested together."""
-    return 1 / sum(1 / resistance for resistance in resistances_Mohm)
+    """1/Rt = sum of 1/Ri: what circuits give when tested together; a dead short among them leaves nothing."""
+    parts = tuple(resistances_Mohm)
+    return 1 / sum(1 / part for part in parts) if all(parts) else Decimal(0)
 
 
 def without(together_Mohm: Decimal, part_Mohm: Decimal) -> Decimal | Unknown:
     """What is left when a part with a known resistance is taken off a parallel reading."""
-    left = 1 / together_Mohm - 1 / part_Mohm
-    return 1 / left if left > 0 else Unknown(why="the part alone explains the whole reading")
+    if part_Mohm <= together_Mohm:
+        return Unknown(why="the part alone explains the whole reading")
+    return together_Mohm * part_Mohm / (part_Mohm - together_Mohm)
 
 
 class Item(Noun):
@@ -94,23 +96,19 @@ def unplugged_item(before: Number, after: Number, accuracy: Decimal = USUAL_ACCU
     if before.comparison is not Comparison.EQUAL or after.comparison is Comparison.BELOW:
         return Unknown(why="the reading before must be a plain figure, and the one after plain or 'greater than'")
     low, high = before.figure / (1 + accuracy), before.figure / (1 - accuracy)
-    least = _difference(low, None if after.comparison is Comparison.ABOVE else after.figure / (1 - accuracy))
-    likely = _difference(before.figure, None if after.comparison is Comparison.ABOVE else after.figure)
-    most = _difference(high, after.figure / (1 + accuracy))
-    if likely is None:
+    no_bound = after.comparison is Comparison.ABOVE  # then all of the reading before may be the item's
+    likely = before.figure if no_bound else without(before.figure, after.figure)
+    if isinstance(likely, Unknown):
         return Unknown(why="the reading did not rise when the item was unplugged: look elsewhere")
+    least = low if no_bound else without(low, after.figure / (1 - accuracy))
+    upper = without(high, after.figure / (1 + accuracy))
+    most = None if isinstance(upper, Unknown) else upper
     return Item(least_Mohm=least, likely_Mohm=likely, most_Mohm=most, sentence=_item_sentence(least, likely, most))
 
 
-def _difference(together: Decimal, rest: Decimal | None) -> Decimal | None:
-    """1/(1/together - 1/rest); a rest without bound leaves ``together``; None when nothing is left over."""
-    if rest is None:
-        return together
-    left = 1 / together - 1 / rest
-    return 1 / left if left > 0 else None
-
-
 def _item_sentence(least: Decimal, likely: Decimal, most: Decimal | None) -> str:
+    if not likely:
+        return "The item itself was a dead short, as far as the reading shows"
     upper = f"{short(most)} Mohm" if most is not None else "no bound that these readings can give"
     return f"The item itself was about {short(likely)} Mohm (between {short(least)} Mohm and {upper})"
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 from voicelog.checking.changes import compare
 from voicelog.checking.explaining.findings import Findings, Section, Statement, chains
 from voicelog.checking.record import Taken, figure
-from voicelog.checking.trend import Arrival, Slope, plateau, slope, time_to
+from voicelog.checking.trend import FEWEST, Arrival, Slope, plateau, slope, time_to
 from voicelog.checking.units import convert
 from voicelog.checking.verdicts import judge
 from voicelog.checking.weighing import Unknown
@@ -28,19 +28,18 @@ def _by_watch(chain: Sequence[Taken]) -> list[list[Taken]]:
 
 
 def _trend(chain: Sequence[Taken], findings: Findings) -> Statement | None:
-    timed = [(t.at, figure(t.reading, chain[0].reading.unit), t) for t in chain]
-    usable = [(at, float(value), t) for at, value, t in timed if at is not None and value is not None]
-    if len(usable) < 4:
+    plainly = [t for t in chain if t.at is not None and figure(t.reading, t.reading.unit) is not None]
+    if len(plainly) < FEWEST:
         return None
-    times = [(at - usable[0][0]).total_seconds() for at, _, _ in usable]
-    values = [value for _, value, _ in usable]
+    reading = plainly[-1].reading
+    times = [(t.at - plainly[0].at).total_seconds() for t in plainly]
+    values = [float(figure(t.reading, reading.unit)) for t in plainly]
     found = slope(times, values)
     if isinstance(found, Unknown):
         return None
-    reading = usable[-1][2].reading
     what = reading.quantity.replace("_", " ")
     text = f"{reading.place.key} {what}: {_slope_words(found, reading, times, values, findings)}"
-    return Statement(text=text, origins=tuple(t.origin for _, _, t in usable))
+    return Statement(text=text, origins=tuple(t.origin for t in plainly))
 
 
 def _slope_words(

@@ -51,8 +51,12 @@ def mostly_to_blame(before: Reading, after: Reading) -> bool:
     if not _numbers(before, after):
         return False
     if before.quantity in QUANTITIES:
-        return _in_unit(after, "Mohm").figure >= MOSTLY * _in_unit(before, "Mohm").figure
-    return before.quantity == "earth_leakage" and MOSTLY * _in_unit(after, "mA").figure <= _in_unit(before, "mA").figure
+        low, high = _in_unit(before, "Mohm").figure, _in_unit(after, "Mohm").figure
+        return high > low and high >= MOSTLY * low
+    if before.quantity != "earth_leakage":
+        return False
+    more, less = _in_unit(before, "mA").figure, _in_unit(after, "mA").figure
+    return less < more and MOSTLY * less <= more
 
 
 def _belongs(item: str, place: Place, sheet: Sheet) -> bool:
@@ -106,7 +110,7 @@ def _boards_in_parallel(findings: Findings) -> Iterator[Statement]:
         place = Place(board=board.reference)
         whole = latest_figure(findings.record, "ir_lne", place, "Mohm")
         parts = [least_to_earth_Mohm(findings, Place(board=board.reference, circuit=c.number)) for c in board.circuits]
-        known = [part for part in parts if part]
+        known = [part for part in parts if part is not None]
         if whole is not None and known:
             text = (
                 f"{board.reference} as a whole reads {plain(whole)} Mohm; its {len(known)} measured circuits in "

@@ -37,6 +37,7 @@ def evidence(findings: Findings, board: Board, rcd: Rcd) -> Evidence:
         whole_mA=latest_figure(record, "earth_leakage", place, "mA"),
         insulation_Mohm=_insulation_behind(findings, board, rcd),
         ramp_mA=latest_figure(record, "rcd_ramp", place, "mA"),
+        voltage_V=findings.sheet.supply.nominal_voltage_V,
     )
 
 
