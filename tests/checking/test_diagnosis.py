@@ -116,6 +116,11 @@ def test_leakage_of_an_item_that_was_unplugged():
     assert "6.00 to 7.75 mA" in text  # 8 - 2, and the root of 64 - 4
 
 
+def test_leakage_that_was_a_word_before_something_was_unplugged():
+    pair = (reading("earth_leakage", "limitation"), ""), (reading("earth_leakage", "2.0", "mA"), "unplugged the urn")
+    assert "2.0 mA without." in said(explained(*pair), "Insulation")
+
+
 def test_an_insulation_fault_is_named_before_the_sum():
     found = said(explained(*MANY, (reading("ir_le", "0.04", "Mohm"), "")), "Earth leakage")
     assert "insulation fault" in found and "Circuit 5 (sockets) reads 0.04 Mohm" in found and "5.75 mA" in found

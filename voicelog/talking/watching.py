@@ -37,7 +37,7 @@ def take(talk: Conversation, said: Said, desk: Desk) -> Turn:
     turn = calling.call(stood.talk.having(asked=talk.watch.asked), said, desk.once_stood(talk.pending))
     if turn.talk.pending is None:
         return Turn(turn.talk.having(asked=talk.watch.asked), (*stood.acts, *turn.acts))
-    watch = _with(talk.watch, said.at_s, turn.talk.pending.reading.value)
+    watch = _with(talk.watch, said.at_s, turn.talk.pending.reading)
     told = _told(watch, turn.talk, desk)
     timed = turn.acts if watch is talk.watch else _timed(turn.acts, watch)
     acts = (*stood.acts, *timed, *((Speak(told),) if told else ()))
@@ -54,13 +54,12 @@ def is_watched(reading: Reading, talk: Conversation) -> bool:
     return talk.watch is not None and talk.watch.asked.is_met_by(reading)
 
 
-def _with(watch: Watch, at_s: float, value: object) -> Watch:
-    """One more point, when the value is a plain figure."""
-    if not isinstance(value, Number):
+def _with(watch: Watch, at_s: float, reading: Reading) -> Watch:
+    """One more point, in the unit that is watched, when the value is a plain figure."""
+    if not isinstance(reading.value, Number):
         return watch
-    return watch.model_copy(
-        update={"times_s": (*watch.times_s, at_s), "values": (*watch.values, format(value.figure, "f"))}
-    )
+    figure = convert(reading.value.figure, reading.unit, watch.asked.unit)
+    return watch.model_copy(update={"times_s": (*watch.times_s, at_s), "values": (*watch.values, format(figure, "f"))})
 
 
 def _timed(acts: tuple[Act, ...], watch: Watch) -> tuple[Act, ...]:
@@ -81,7 +80,7 @@ def corrected(turn: Turn, replaced: Reading) -> Turn:
         return turn
     before = _without_last(talk.watch)
     moved = not is_watched(talk.pending.reading, talk)
-    watch = before if moved else _with(before, talk.watch.times_s[-1], talk.pending.reading.value)
+    watch = before if moved else _with(before, talk.watch.times_s[-1], talk.pending.reading)
     timed = turn.acts if watch is before else _timed(turn.acts, watch)
     return Turn(talk.having(watch=watch, asked=watch.asked), timed)
 
@@ -102,15 +101,15 @@ def _told(watch: Watch, talk: Conversation, desk: Desk) -> str:
     behind = len(watch.values) - FEWEST
     if behind < 0 or behind % EVERY:
         return ""
-    return in_words(watch, _limit(talk, desk), desk)
+    return in_words(watch, _limit(talk), desk)
 
 
-def _limit(talk: Conversation, desk: Desk) -> Decimal | None:
-    """The limit of the pending reading, in the unit that is watched."""
-    if talk.pending is None or talk.pending.verdict.limit is None:
+def _limit(talk: Conversation) -> Decimal | None:
+    """The limit of the pending reading, in the unit that is watched; none when that is of something else."""
+    if talk.pending is None or not is_watched(talk.pending.reading, talk):
         return None
-    verdict, unit = talk.pending.verdict, talk.pending.reading.unit
-    return convert(verdict.limit, verdict.unit, unit) if unit else None
+    verdict = talk.pending.verdict
+    return None if verdict.limit is None else convert(verdict.limit, verdict.unit, talk.watch.asked.unit)
 
 
 def in_words(watch: Watch, limit: Decimal | None, desk: Desk) -> str:
@@ -153,7 +152,7 @@ def stop(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if _must_be_answered(talk, desk):
         return calling.ask_first(talk)
     stood = calling.let_stand(talk)
-    limit = _limit(talk, desk)
+    limit = _limit(talk)
     told = in_words(talk.watch, limit, desk)
     ended = stood.talk.having(watch=None, asked=None)
     turn = speak(ended, ". ".join(part for part in ("stopped watching", told) if part), Tone.KEPT)

@@ -70,13 +70,13 @@ def _item(before: Reading, after: Reading, name: str, sheet: Sheet) -> str:
     opening = f"{name}: {with_it} with it, {without} without"
     if before.quantity in QUANTITIES:
         return f"{opening}. {_item_resistance(before, after, sheet)}."
-    then, now = figure(before, before.unit), figure(after, before.unit)
-    if before.quantity != "earth_leakage" or then is None or now is None or now > then:
+    if before.quantity != "earth_leakage":
+        return f"{opening}."
+    then, now = figure(before, "mA"), figure(after, "mA")
+    if then is None or now is None or now > then:
         return f"{opening}."
     bounds = remainder_bounds(then, (now,))
-    return (
-        f"{opening}. It took {short(bounds.least_mA)} to {short(bounds.most_mA)} {before.unit} with it (phasor bounds)."
-    )
+    return f"{opening}. It took {short(bounds.least_mA)} to {short(bounds.most_mA)} mA with it (phasor bounds)."
 
 
 def _item_resistance(before: Reading, after: Reading, sheet: Sheet) -> str:
