@@ -30,6 +30,17 @@ def test_what_is_not_there_is_named(place, missing):
         HOUSE.circuit(place)
 
 
+def test_boards_that_feed_each_other_have_no_rcd_before_them():
+    one, other = (Board(reference=a, supplied_from=f"{b}/1", circuits=(circuit("1"),)) for a, b in ("AB", "BA"))
+    assert sheet().model_copy(update={"boards": (one, other)}).protecting_rcd(Place(board="A")) is None
+
+
+def test_an_unknown_feeder_is_named():
+    lost = Board(reference="DB2", supplied_from="DB9/1")
+    with pytest.raises(SheetError, match="'DB9/1'"):
+        sheet(boards=(lost,)).feeder(lost)
+
+
 def test_an_unknown_rcd_is_named():
     with pytest.raises(SheetError, match="RCD 'X'"):
         HOUSE.rcd(Place(board="DB1", rcd="X"))

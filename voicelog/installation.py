@@ -196,6 +196,29 @@ class Sheet(Noun):
         reference = place.rcd or (circuit.rcd if circuit else "")
         return board.rcd(reference) if reference else None
 
+    def place_of(self, key: str) -> Place:
+        """The circuit of a key, "DB1/8"; SheetError when there is none."""
+        for board in self.boards:
+            for circuit in board.circuits:
+                if f"{board.reference}/{circuit.number}" == key:
+                    return Place(board=board.reference, circuit=circuit.number)
+        raise SheetError(f"there is no circuit {key!r}.", where="job sheet", do="Look at job.toml.")
+
+    def feeder(self, board: Board) -> Place | None:
+        """The circuit that supplies a board; None at the origin."""
+        return self.place_of(board.supplied_from) if board.supplied_from else None
+
+    def protecting_rcd(self, place: Place) -> Place | None:
+        """The nearest RCD through which a place is supplied: its own, or one before its board."""
+        for _ in self.boards:  # boards that feed each other have no first one
+            if rcd := self.rcd(place):
+                return Place(board=place.board, rcd=rcd.reference)
+            feeder = self.feeder(self.board(place.board))
+            if feeder is None:
+                return None
+            place = feeder
+        return None
+
 
 def _no_twins(what: str, names: list[str]) -> None:
     twins = [name for name, count in Counter(names).items() if count > 1]

@@ -20,7 +20,7 @@ from tests.checking.sheets import (
 from voicelog.checking.verdicts import FIGURES, judge
 from voicelog.errors import InputError, SheetError
 from voicelog.installation import Board
-from voicelog.model import Choice, OpenCircuit, Outcome, OverRange, Result
+from voicelog.model import Choice, Number, OpenCircuit, Outcome, OverRange, Place, Reading, Result
 from voicelog.resources import data_folder
 
 PASS, MARGINAL, FAIL, NONE = Outcome.PASS, Outcome.MARGINAL, Outcome.FAIL, Outcome.NO_LIMIT
@@ -168,6 +168,31 @@ def test_a_sub_board_is_judged_by_the_circuit_that_feeds_it():
     at_one = zdb.model_copy(update={"quantity": "r1_r2", "place": zdb.place.model_copy(update={"circuit": "1"})})
     assert judge(at_one, house, AFTER).outcome is NONE  # Zdb is not on record yet
     assert judge(at_one, house, AFTER, (zdb,)).limit == D("0.59")  # 1.09 - 0.50
+
+
+@pytest.mark.parametrize("main", ["DB1", "A/1"])
+def test_on_tt_an_rcd_before_the_board_protects_what_has_none_of_its_own(main):
+    """RA x IdeltaN <= 50 V at whichever RCD sees the fault: an instrument maker's manual p27 (Table 41.5)."""
+    first = Board(reference=main, rcds=(rcd(rated="100"),), circuits=(circuit("8", rcd="RCD1", feeds="DB2"),))
+    inner = (circuit("1"), circuit("2", rcd="RCD1"))
+    sub = Board(reference="DB2", supplied_from=f"{main}/8", rcds=(rcd(),), circuits=inner)
+    house = sheet(earthing="TT", ze_ohm="20").model_copy(update={"boards": (first, sub)})
+    places = {
+        Place(board="DB2"): "500",
+        Place(board="DB2", circuit="1"): "500",
+        Place(board="DB2", circuit="2"): "1667",
+    }
+    zs = {place: Reading(place=place, quantity="zs", value=Number(figure="30"), unit="ohm") for place in places}
+    assert {place: judge(r, house, AFTER).limit for place, r in zs.items()} == {p: D(z) for p, z in places.items()}
+    r1_r2 = zs[Place(board="DB2", circuit="1")].model_copy(update={"quantity": "r1_r2"})
+    assert judge(r1_r2, house, AFTER, (zs[Place(board="DB2")],)).limit == 470
+
+
+def test_on_tn_a_failing_zs_names_the_rcd_of_another_board_with_it():
+    sub = Board(reference="DB2", supplied_from="DB1/8", circuits=(circuit("1"),))
+    house = sheet(circuit("8", rcd="RCD1", feeds="DB2"), rcds=(rcd(),), boards=(sub,))
+    high = Reading(place=Place(board="DB2", circuit="1"), quantity="zs", value=Number(figure="2.0"), unit="ohm")
+    assert "1667 ohm of DB1/RCD1" in judge(high, house, AFTER).sentence
 
 
 def test_r1_r2_uses_the_measured_ze_before_the_one_on_the_sheet():

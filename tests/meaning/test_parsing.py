@@ -162,6 +162,12 @@ def test_a_board_may_be_said_before_a_place_on_it(grammar, sheet, said, place):
     assert why == "there is no circuit nine on board d b two"
 
 
+def test_a_name_finds_its_circuit_on_a_board_whose_reference_holds_a_stroke(grammar, sheet):
+    only = sheet.boards[0].model_copy(update={"reference": "A/1"})
+    reader = Reader(grammar, sheet.model_copy(update={"boards": (only,)}))
+    assert reader.read(("tea", "urn"), reader.at_first).place == Place(board="A/1", circuit="2")
+
+
 @pytest.mark.parametrize(
     ("name", "said"),
     [

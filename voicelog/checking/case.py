@@ -35,6 +35,12 @@ class Case:
     def rcd(self) -> Rcd | None:
         return self.sheet.rcd(self.place)
 
+    @property
+    def protecting_rcd(self) -> Rcd | None:
+        """Its own, or the nearest one before its board."""
+        place = self.sheet.protecting_rcd(self.place)
+        return self.sheet.rcd(place) if place else None
+
     def figure(self, unit: str) -> Decimal | None:
         """The plain figure of this reading; None for >, <, over range and words."""
         return figure(self.reading, unit)

@@ -90,7 +90,7 @@ def _room_for(case: Case, share: Decimal, symbol: str) -> Limit | Unknown:
 
 
 def _zs_ohm(circuit: Circuit, case: Case) -> Decimal | Unknown:
-    rcd = case.rcd
+    rcd = case.protecting_rcd
     if system(case.sheet.supply) == "TT" and rcd is not None:
         return rcd_loop_ohm(rcd, case.edition)
     limit = permitted_zs(circuit, case.sheet, case.edition)

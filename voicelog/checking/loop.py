@@ -162,20 +162,19 @@ def judge_zs(case: Case) -> Verdict:
     circuit = case.circuit or _feeder(case)
     if circuit is None:
         return judge_ze(case)
-    rcd = case.rcd
-    if system(case.sheet.supply) == "TT" and rcd is not None:
-        return case.against(_rcd_limit(rcd, case.edition))
+    if system(case.sheet.supply) == "TT" and case.protecting_rcd is not None:
+        return case.against(_rcd_limit(case.protecting_rcd, case.edition))
     limit = permitted_zs(circuit, case.sheet, case.edition)
     if isinstance(limit, Unknown):
         return case.unknown(limit)
     verdict = case.against(_as_limit(limit, case.edition))
-    return _with_second_thoughts(verdict, limit, case, rcd) if verdict.outcome is Outcome.FAIL else verdict
+    return _with_second_thoughts(verdict, limit, case) if verdict.outcome is Outcome.FAIL else verdict
 
 
 def _feeder(case: Case) -> Circuit | None:
     """The circuit that feeds the board of the place, or None at the origin."""
-    board, _, number = case.board.supplied_from.partition("/")
-    return case.sheet.board(board).circuit(number) if number else None
+    place = case.sheet.feeder(case.board)
+    return case.sheet.circuit(place) if place else None
 
 
 def _as_limit(limit: LoopLimit, edition: Edition) -> Limit:
@@ -202,19 +201,26 @@ def _rcd_limit(rcd: Rcd, edition: Edition) -> Limit:
     )
 
 
-def _with_second_thoughts(verdict: Verdict, limit: LoopLimit, case: Case, rcd: Rcd | None) -> Verdict:
+def _with_second_thoughts(verdict: Verdict, limit: LoopLimit, case: Case) -> Verdict:
     """A failure keeps its outcome; what a qualified person would weigh next is said."""
     found, thoughts = case.figure("ohm"), [verdict.sentence]
     if found is not None and found <= limit.tabulated_ohm:
         thoughts.append(
             f"Within the uncorrected {plain(limit.tabulated_ohm)} ohm, which fits only a circuit already warm"
         )
+    rcd = case.protecting_rcd
     if rcd is not None and found is not None and found <= rcd_loop_ohm(rcd, case.edition):
         thoughts.append(
-            f"Within {plain(rcd_loop_ohm(rcd, case.edition))} ohm of {rcd.reference}, on which fault protection "
+            f"Within {plain(rcd_loop_ohm(rcd, case.edition))} ohm of {_rcd_name(case)}, on which fault protection "
             "would then depend: for a qualified person to decide"
         )
     return verdict.model_copy(update={"sentence": sentences(*thoughts)})
+
+
+def _rcd_name(case: Case) -> str:
+    """With its board where that is another one."""
+    place = case.sheet.protecting_rcd(case.place)
+    return place.rcd if place.board == case.place.board else place.key
 
 
 def judge_ze(case: Case) -> Verdict:

@@ -14,9 +14,9 @@ APART = 10.0
 
 @dataclass(frozen=True)
 class NameFinder:
-    """Finds the circuit that words were meant to name. ``names``: spoken name -> board/number."""
+    """Finds the name that words were meant to be, among the spoken names of circuits."""
 
-    names: dict[str, str]
+    names: tuple[str, ...]
 
     def put_right(self, said: tuple[str, ...]) -> list[tuple[str, ...]] | NotUnderstood:
         """The words with a near name at their beginning replaced by the name itself.
@@ -36,7 +36,7 @@ class NameFinder:
         return [best[1]] if best else []
 
     def _nearest(self, words: str) -> tuple[float, str] | NotUnderstood | None:
-        matches = process.extract(words, list(self.names), scorer=fuzz.ratio, limit=2)
+        matches = process.extract(words, self.names, scorer=fuzz.ratio, limit=2)
         name, score, _ = matches[0]
         if score < NEAR:
             return None

@@ -62,13 +62,9 @@ class Reader:
         """Where a visit begins: at the first board."""
         return Context(board=self.sheet.boards[0].reference)
 
-    def _spoken_names(self) -> dict[str, str]:
-        return {
-            self.utterances.spoken_name(circuit.name): f"{board.reference}/{circuit.number}"
-            for board in self.sheet.boards
-            for circuit in board.circuits
-            if circuit.name
-        }
+    def _spoken_names(self) -> tuple[str, ...]:
+        names = (circuit.name for board in self.sheet.boards for circuit in board.circuits if circuit.name)
+        return tuple(dict.fromkeys(self.utterances.spoken_name(name) for name in names))
 
     # ------------------------------------------------------------ from the ear
 
@@ -209,8 +205,7 @@ class Reader:
         board = parse.first("board")
         where = (board.value if board else "") or context.board
         if part := parse.first("named"):
-            reference, number = part.value.split("/", 1)
-            return Place(board=reference, circuit=number)
+            return self.sheet.place_of(part.value)
         if part := parse.first("circuit"):
             return self._circuit(where, part, self._where(board))
         if part := parse.first("rcd"):
