@@ -188,6 +188,24 @@ def test_on_tt_an_rcd_before_the_board_protects_what_has_none_of_its_own(main):
     assert judge(r1_r2, house, AFTER, (zs[Place(board="DB2")],)).limit == 470
 
 
+@pytest.mark.parametrize(
+    ("quantity", "said", "unit", "limit", "more"),
+    [
+        ("rcd_time", "200", "ms", "500", {"multiple": "1"}),  # delayed: a maker's data sheet, as in the edition
+        ("rcd_ramp", "80", "mA", "100", {}),
+        ("earth_leakage", "8.0", "mA", "30", {}),  # 30 % of 100 mA
+        ("earth_leakage_dc", "3.0", "mA", "6", {}),
+    ],
+)
+def test_what_has_no_rcd_of_its_own_is_judged_by_the_one_before_its_board(quantity, said, unit, limit, more):
+    sub = Board(reference="DB2", supplied_from="DB1/8", circuits=(circuit("1"),))
+    upstream = rcd(rated="100", delayed=True, type="A")
+    house = sheet(circuit("8", rcd="RCD1", feeds="DB2"), rcds=(upstream,), boards=(sub,))
+    there, number = Place(board="DB2", circuit="1"), Number(figure=said)
+    verdict = judge(Reading(place=there, quantity=quantity, value=number, unit=unit, conditions=more), house, AFTER)
+    assert (verdict.outcome, verdict.limit) == (PASS, D(limit))
+
+
 def test_on_tn_a_failing_zs_names_the_rcd_of_another_board_with_it():
     sub = Board(reference="DB2", supplied_from="DB1/8", circuits=(circuit("1"),))
     house = sheet(circuit("8", rcd="RCD1", feeds="DB2"), rcds=(rcd(),), boards=(sub,))

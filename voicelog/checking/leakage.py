@@ -27,7 +27,7 @@ def trip_floor_mA(rcd: Rcd, edition: Edition) -> Decimal:
 
 def judge_leakage(case: Case) -> Verdict:
     """Leakage of an RCD, or of one circuit behind it, against the budget of that RCD."""
-    rcd = case.rcd
+    rcd = case.protecting_rcd if case.circuit else case.rcd
     if rcd is None:
         return case.unknown(_no_budget(case))
     budget, rated = budget_mA(rcd, case.edition), trimmed(rcd.rated_residual_current_mA)
@@ -43,7 +43,7 @@ def judge_leakage(case: Case) -> Verdict:
     )
     verdict = case.against(limit)
     verdict = verdict.model_copy(update={"sentence": sentences(verdict.sentence, _share(case, rcd))})
-    return _among_others(verdict, case, rcd) if case.circuit else verdict
+    return _among_others(verdict, case, rcd) if case.circuit and case.rcd else verdict
 
 
 def _no_budget(case: Case) -> Unknown:

@@ -13,7 +13,7 @@ RISING = ("AC", "A", "F", "B")  # each type bears at least what the one before b
 
 def judge_time(case: Case) -> Verdict:
     """One break time by multiple; at half the rated current the device has to hold."""
-    rcd, multiple = case.rcd, case.reading.conditions.get("multiple", "")
+    rcd, multiple = case.protecting_rcd, case.reading.conditions.get("multiple", "")
     if rcd is None:
         return case.unknown(Unknown(why="no RCD protects this place on the job sheet"))
     if multiple == case.edition.rcd.hold.multiple:
@@ -77,7 +77,7 @@ def _judge_hold(case: Case) -> Verdict:
 
 def judge_ramp(case: Case) -> Verdict:
     """The operating current on a ramp against the window of type and waveform (sine when none is said)."""
-    rcd = case.rcd
+    rcd = case.protecting_rcd
     if rcd is None:
         return case.unknown(Unknown(why="no RCD protects this place on the job sheet"))
     window = ramp_window(rcd, case.reading.conditions.get("waveform", "sine"), case.edition)
@@ -151,7 +151,7 @@ def least_type(circuits: tuple[Circuit, ...], edition: Edition) -> str:
 
 def judge_dc(case: Case) -> Verdict:
     """Smooth d.c. leakage against what the RCD's type bears."""
-    rcd = case.rcd
+    rcd = case.protecting_rcd
     if rcd is None:
         return case.unknown(Unknown(why="no RCD protects this place on the job sheet"))
     most = smooth_dc_mA(rcd, case.edition)
