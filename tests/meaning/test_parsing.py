@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from voicelog.meaning.parsing import Context, Reader
-from voicelog.model import Called, Command, Heard, Hypothesis, NotUnderstood, Number, Place, Reading, Word
+from voicelog.model import Called, Command, Heard, Hypothesis, NotUnderstood, Number, Place, Reading, Result, Word
 from voicelog.proving.script import in_short
 from voicelog.talking.calling import reading_from
 from voicelog.talking.conversation import Conversation, Desk
@@ -88,6 +88,27 @@ def test_commands(said, name, carries, reader, context):
     meaning = reader.read(tuple(said.split()), context)
     assert isinstance(meaning, Command)
     assert (meaning.name, meaning.called) == (name, carries)
+
+
+@pytest.mark.parametrize(
+    ("written", "heard"),
+    [
+        ("no nought point eight", "negative nought point eight"),
+        ("no circuit three", "negative circuit three"),
+        ("no no trip", "negative no trip"),
+        ("no zed s two point six ohms", "negative zed s two point six ohms"),
+    ],
+)
+def test_no_with_a_value_is_written_and_never_heard(written, heard, reader, context):
+    """ "No point eight" lies one sound from "oh point eight": the network of the ear does not have it."""
+    assert reader.read(tuple(written.split()), context) == reader.read(tuple(heard.split()), context)
+    assert not reader.network.parses(tuple(written.split()))
+
+
+def test_no_alone_stays_an_answer(reader, context):
+    assert reader.read(("no",), context) == Command(name="negative")
+    assert reader.read(("no", "trip"), context).value == Result(word="no_trip")
+    assert not reader.read(("no", "change"), context).nearly
 
 
 def test_every_command_of_the_file_can_be_said(grammar, reader, context):

@@ -83,6 +83,7 @@ class CommandWord(Noun):
     takes: Literal["nothing", "call", "reading", "place", "quantity", "item", "sequence", "code"]
     does: str
     before: Phrases = ()  # said for it too where a call follows at once
+    typed: Phrases = ()  # written for the first of these; never heard so, for the ear would take digits for it
     around: tuple[str, str] | None = None  # the same said in two parts, with what it takes between them
     then: str = ""  # key of an order that may follow in the same breath
 

@@ -89,7 +89,7 @@ class Reader:
         """The one meaning of the words, or NotUnderstood with the reason."""
         if not said:
             return NotUnderstood(why="nothing was said")
-        parses = self.network.parses(said) or self._with_nearest_name(said)
+        parses = self.network.parses(said) or self._as_typed(said) or self._with_nearest_name(said)
         if isinstance(parses, NotUnderstood):
             return parses
         meanings, reasons = self._meanings(parses, context)
@@ -113,6 +113,16 @@ class Reader:
             if meaning not in meanings:
                 meanings.append(meaning)
         return meanings, reasons
+
+    def _as_typed(self, said: tuple[str, ...]) -> list[Parse]:
+        """Words that begin as nobody is heard to: "no nought point eight" is read as "negative nought point eight"."""
+        return [
+            parse
+            for command in self.grammar.commands.values()
+            for typed in command.typed
+            if said[:1] == (typed,)
+            for parse in self.network.parses((*command.before[0].split(), *said[1:]))
+        ]
 
     def _with_nearest_name(self, said: tuple[str, ...]) -> list[Parse] | NotUnderstood:
         """The words again with a nearly right circuit name put right; refused when two names are near."""
