@@ -218,6 +218,10 @@ class Desk:
         """The desk for a move that comes after a reading was let stand: limits, totals and steps count it already."""
         return replace(self, record=self.record.once_stood(pending.number)) if pending else self
 
+    def counting(self, talk: Conversation) -> "Desk":
+        """The desk for a question: a reading said back that needs no answer counts in what is told."""
+        return self if self.awaits_answer(talk) else self.once_stood(talk.pending)
+
     def board(self, talk: Conversation) -> str:
         """The board in hand: that of the place in hand, or else the sheet's first."""
         return talk.place.board if talk.place else self.sheet.boards[0].reference

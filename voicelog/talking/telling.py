@@ -68,6 +68,7 @@ def what_failed(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def what_is_left(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """Of the sweep or sequence; otherwise the usual tests that circuits still lack."""
+    desk = desk.counting(talk)
     if talk.tour:
         return speak(talk, left(talk, desk))
     parts = []
@@ -88,6 +89,7 @@ def _lacking(quantity: str, desk: Desk) -> list[Place]:
 
 def time_left(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """How many readings are left of the tour, or of the usual tests, and how long they take at the pace so far."""
+    desk = desk.counting(talk)
     usual = (place for quantity in USUAL for place in _lacking(quantity, desk))
     count = len(still_open(talk.tour, desk) if talk.tour else tuple(usual))
     text = f"{desk.phrasing.count(count, 'reading', 'readings')} left"

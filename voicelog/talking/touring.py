@@ -241,9 +241,19 @@ def finish(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def running_total(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The sum so far, and behind each RCD how much of its budget that is."""
-    total = total_words(talk, desk)
-    shares = _shares(talk.tour, desk) if total else ()
-    return speak(talk, ". ".join((total, *shares)) if total else "there is no total here")
+    counting = desk.counting(talk)
+    total = total_words(talk, counting)
+    if not total:
+        return speak(talk, "there is no total here")
+    parts = (total, *_shares(talk.tour, counting), _not_yet(talk, desk))
+    return speak(talk, ". ".join(part for part in parts if part))
+
+
+def _not_yet(talk: Conversation, desk: Desk) -> str:
+    """ "circuit two awaits its answer", while its reading is not in the total."""
+    if not desk.awaits_answer(talk) or not any(step.is_met_by(talk.pending.reading) for step in talk.tour.steps):
+        return ""
+    return f"{desk.phrasing.place(talk.pending.reading.place, with_name=False)} awaits its answer"
 
 
 def _shares(tour: Tour, desk: Desk) -> Iterator[str]:
