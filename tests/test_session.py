@@ -215,6 +215,13 @@ def test_a_whole_reading_that_is_neither_of_two_close_ones_is_taken_as_it_is(job
     assert [str(line.reading.value.figure) for line in record.current] == ["5"]
 
 
+def test_two_close_readings_may_differ_in_their_conditions_alone(job):
+    one, five = (f"circuit one r c d {multiple} times nine milliseconds" for multiple in ("one", "five"))
+    both = Heard(hypotheses=(heard(one).hypotheses[0], heard(five).hypotheses[0]))
+    record = run(job, EarWith(both, heard("r c d five times nine milliseconds"), heard("affirm")))
+    assert [line.reading.conditions["multiple"] for line in record.current] == ["5"]
+
+
 def test_neither_of_two_close_readings_keeps_nothing(job):
     fifteen, fifty = ("circuit one earth leakage fifteen milliamps", "circuit one earth leakage fifty milliamps")
     both = Heard(

@@ -125,7 +125,7 @@ class Called(Noun):
 
     kind: Literal["called"] = "called"
     place: Place | None = None
-    quantity: str = ""  # key of a quantity in grammars/
+    quantity: str = ""  # key of a quantity in grammars/; "five times nine point one" has conditions and none
     value: Value | None = None
     unit: str = ""  # symbol as spoken; empty when none was said
     conditions: Conditions = Field(default_factory=dict)

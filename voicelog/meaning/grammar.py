@@ -43,6 +43,7 @@ class Condition(Noun):
     key: str
     said: dict[str, str]  # value kept -> phrase
     default: str  # taken when nothing is said; empty when it must be said
+    alone: bool = False  # a value may follow it without the quantity, where that is asked for
 
     def spoken(self, value: str) -> str:
         phrase = self.said.get(value)

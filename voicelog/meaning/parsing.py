@@ -167,7 +167,7 @@ class Reader:
             quantity=quantity.key if quantity else "",
             value=value,
             unit=unit,
-            conditions=self._conditions(parse, quantity) if quantity else {},
+            conditions=self._conditions(parse, quantity) if quantity else self._conditions_alone(parse),
             repaired=parse.first("repair") is not None,
         )
         if quantity and value is not None and command is None:  # a command's unit may come from the record
@@ -188,6 +188,13 @@ class Reader:
                 raise _Refused(f"{quantity.says}: say which: {choices}")
             found[condition.key] = kept
         return found
+
+    def _conditions_alone(self, parse: Parse) -> dict[str, str]:
+        """What was said to tell a value from others of a quantity that was not said."""
+        for quantity in self.grammar.quantities.values():
+            if any(condition.alone and parse.first(f"condition:{condition.key}") for condition in quantity.condition):
+                return self._conditions(parse, quantity)
+        return {}
 
     # ------------------------------------------------------------ values
 

@@ -12,6 +12,7 @@ The tags it sets, and what ``parsing`` makes of them:
 
 import re
 import unicodedata
+from collections.abc import Iterator
 
 from voicelog.installation import Board, Circuit, Sheet
 from voicelog.meaning.grammar import CommandWord, Condition, Grammar, Quantity
@@ -74,7 +75,8 @@ class Utterances:
     def _call(self) -> Phrase:
         """A place, a reading, both, or a bare value."""
         reading = sequence(optional(self.place()), self._reading())
-        return one_of([reading, Costly(self.place(), MAY_GO_ON), Costly(self._bare(), BARE)])
+        bare = one_of([self._bare(), *self._told_apart()])
+        return one_of([reading, Costly(self.place(), MAY_GO_ON), Costly(bare, BARE)])
 
     def _reading(self) -> Phrase:
         return one_of(self._readings_alike(alike) for alike in self._by_tail())
@@ -95,12 +97,14 @@ class Utterances:
         said = Tagged(read_phrases(quantity.said), "quantity", quantity.key)
         return sequence(said, *(self._condition(condition) for condition in quantity.condition))
 
+    def _condition(self, condition: Condition) -> Phrase:
+        return optional(self._ways(condition))  # left out where it must be said, the reader asks for it by name
+
     @staticmethod
-    def _condition(condition: Condition) -> Phrase:
-        ways = one_of(
+    def _ways(condition: Condition) -> Phrase:
+        return one_of(
             Tagged(read_phrase(phrase), f"condition:{condition.key}", value) for value, phrase in condition.said.items()
         )
-        return optional(ways)  # left out where it must be said, the reader asks for it by name
 
     # ------------------------------------------------------------ values
 
@@ -144,6 +148,14 @@ class Utterances:
         figure = sequence(self._figure(most), self._unit(tuple(self.grammar.units)))
         results = one_of(Tagged(read_phrases(r.said), "result", r.key) for r in self.grammar.results.values())
         return Repaired(one_of([figure, results]), Costly(repair, REPAIR))
+
+    def _told_apart(self) -> Iterator[Phrase]:
+        """A value behind what tells it from others of its quantity alone: "five times nine point one"."""
+        for quantity in self.grammar.quantities.values():
+            for condition in quantity.condition:
+                if condition.alone:
+                    others = (self._condition(other) for other in quantity.condition if other is not condition)
+                    yield sequence(self._ways(condition), *others, self._value([quantity]))
 
     # ------------------------------------------------------------ places
 

@@ -21,9 +21,11 @@ from voicelog.talking.conversation import (
     Turn,
     speak,
 )
+from voicelog.talking.shortened import lacks_quantity
 from voicelog.talking.tones import Tone
 
 ANSWER = "affirm or negative?"
+UNNAMED = "say what was measured before the value"
 _TONES = {Outcome.PASS: Tone.PASS, Outcome.FAIL: Tone.FAIL, Outcome.MARGINAL: Tone.ATTENTION}
 
 
@@ -51,8 +53,8 @@ def reading_from(called: Called, talk: Conversation, desk: Desk) -> Reading:
 
 
 def _value_alone(called: Called, talk: Conversation) -> Reading:
-    if talk.asked is None:
-        raise Incomplete("say what was measured before the value")
+    if talk.asked is None or lacks_quantity(called):
+        raise Incomplete(UNNAMED)
     asked = talk.asked
     return Reading(
         place=called.place or asked.place,

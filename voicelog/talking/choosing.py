@@ -42,8 +42,8 @@ def choose(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _fits(answer: Called, choice: Called) -> bool:
-    """Whether every part that was said agrees with the choice."""
-    parts = ("place", "quantity", "value", "unit")
+    """Whether every part that was said agrees with the choice; the conditions are said with the quantity."""
+    parts = ("place", "quantity", "value", "unit", *(("conditions",) if answer.quantity else ()))
     return all(not getattr(answer, part) or getattr(answer, part) == getattr(choice, part) for part in parts)
 
 

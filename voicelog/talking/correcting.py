@@ -2,8 +2,19 @@
 
 from voicelog.keeping.record import Line
 from voicelog.model import Called, Command, Draft, EntryKind, Reading, Standing
-from voicelog.talking.calling import ANSWER, Incomplete, asked_again, check, draft_of, refuse, say_back, unit_of
+from voicelog.talking.calling import (
+    ANSWER,
+    UNNAMED,
+    Incomplete,
+    asked_again,
+    check,
+    draft_of,
+    refuse,
+    say_back,
+    unit_of,
+)
 from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Pending, Redo, Said, Speak, Turn, speak
+from voicelog.talking.shortened import lacks_quantity
 from voicelog.talking.tones import Tone
 
 
@@ -24,6 +35,8 @@ def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: Called) -> Turn:
     """Keep a corrected reading that points at the one it replaces, and say it back."""
     old = meant.reading
+    if lacks_quantity(called):
+        return refuse(talk, said, UNNAMED)
     reading = Reading(
         place=called.place or old.place,
         quantity=called.quantity or old.quantity,

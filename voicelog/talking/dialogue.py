@@ -46,6 +46,7 @@ from voicelog.talking.conversation import (
     Turn,
     speak,
 )
+from voicelog.talking.shortened import in_full, lacks_quantity
 from voicelog.talking.tones import Tone
 
 # Seconds of silence after which a pending reading is said again, and then left; and a dictation ends.
@@ -308,6 +309,8 @@ def kind_of(said: Said, desk: Desk) -> str:
             return "nearly" if nearly else "talk"
         case Called(value=None):
             return "place"
+        case Called() if lacks_quantity(meaning):
+            return "talk"
         case Called():
             if _in_doubt(said, desk):
                 return "doubtful"
@@ -328,7 +331,7 @@ def step(talk: Conversation, event: Event, desk: Desk) -> Turn:
     """One event: the conversation after it, and what is to be done."""
     if isinstance(event, Silence):
         return _silence(talk, event, desk)
-    moves = TABLE[talk.mode]
+    event, moves = in_full(event, talk), TABLE[talk.mode]
     move = moves.get(kind_of(event, desk)) or moves.get("else", _ignore)
     turn = _with_next_step(move(talk, event, desk), desk)
     return Turn(_still_asking(turn.talk).having(aside=_aside(turn)), turn.acts)
