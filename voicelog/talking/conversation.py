@@ -120,6 +120,7 @@ class Conversation(Noun):
     due: bool = False  # the tour asks for its next step once the entries before it are kept
     said: str = ""  # the program's last words
     aside: EntryKind | None = None  # a refusal or a note that came after the last reading
+    open_correction: bool = False  # what was refused was a correction of the last reading, which still stands open
     repeated: bool = False  # the pending words were already said twice
     terse: bool = False
 

@@ -1,6 +1,8 @@
 """Readings put right: corrected, changed, moved, and what was done taken back and done again."""
 
 from voicelog.keeping.record import Line
+from voicelog.meaning.grammar import Grammar
+from voicelog.meaning.phrase import read_phrase, spellings
 from voicelog.model import Called, Command, Draft, EntryKind, Reading, Standing
 from voicelog.talking.calling import (
     ANSWER,
@@ -16,6 +18,19 @@ from voicelog.talking.calling import (
 from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Pending, Redo, Said, Speak, Turn, speak
 from voicelog.talking.shortened import lacks_quantity
 from voicelog.talking.tones import Tone
+
+CORRECTIONS = ("correction", "wrong_place")
+
+
+def is_meant(said: Said, grammar: Grammar) -> bool:
+    """Whether the words are a correction, or, where they made no sense, began as one."""
+    meaning = said.understood.meaning
+    if isinstance(meaning, Command):
+        return meaning.name in CORRECTIONS
+    orders = (grammar.commands[name] for name in CORRECTIONS)
+    phrases = (phrase for order in orders for phrase in (*order.said, *order.before, *order.typed))
+    begun = {tuple(words) for phrase in phrases for words in spellings(read_phrase(phrase))}
+    return any(said.understood.words[: len(words)] == words for words in begun)
 
 
 def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:

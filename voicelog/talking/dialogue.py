@@ -94,10 +94,15 @@ def _wrong_place(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    if talk.pending is None and talk.aside is EntryKind.REFUSED:
+    if talk.pending is None and _call_was_refused(talk):
         return _call_again(talk, said, desk)
     turn, meant = correcting.correct(talk, said, desk), talk.pending or talk.last
     return watching.corrected(turn, meant.reading) if talk.watch and meant else turn
+
+
+def _call_was_refused(talk: Conversation) -> bool:
+    """Whether what was said last made no reading, and was no correction of the one before it."""
+    return talk.aside is EntryKind.REFUSED and not talk.open_correction
 
 
 def _call_again(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -334,7 +339,10 @@ def step(talk: Conversation, event: Event, desk: Desk) -> Turn:
     event, moves = in_full(event, talk), TABLE[talk.mode]
     move = moves.get(kind_of(event, desk)) or moves.get("else", _ignore)
     turn = _with_next_step(move(talk, event, desk), desk)
-    return Turn(_still_asking(turn.talk).having(aside=_aside(turn)), turn.acts)
+    after = _still_asking(turn.talk).having(
+        aside=_aside(turn), open_correction=_open_correction(talk, event, turn, desk)
+    )
+    return Turn(after, turn.acts)
 
 
 def _with_next_step(turn: Turn, desk: Desk) -> Turn:
@@ -353,6 +361,13 @@ def _aside(turn: Turn) -> EntryKind | None:
     if not kept:
         return turn.talk.aside
     return kept[-1] if kept[-1] in _ASIDES else None
+
+
+def _open_correction(talk: Conversation, said: Said, turn: Turn, desk: Desk) -> bool:
+    """Whether a correction of the last reading was refused: the next one is not of the refusal, but of that reading."""
+    if not _keeps(turn):
+        return turn.talk.open_correction
+    return _aside(turn) is EntryKind.REFUSED and correcting.is_meant(said, desk.grammar) and not _call_was_refused(talk)
 
 
 def _still_asking(talk: Conversation) -> Conversation:
