@@ -3,7 +3,7 @@
 import pytest
 
 from voicelog.keeping.sheet import load_sheet
-from voicelog.meaning.grammar import load_grammar
+from voicelog.meaning.grammar_files import load_grammar
 from voicelog.meaning.parsing import Context, Reader
 from voicelog.resources import data_folder
 

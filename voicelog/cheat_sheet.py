@@ -4,8 +4,9 @@ from pathlib import Path
 
 from voicelog.installation import Sheet
 from voicelog.keeping.sheet import load_sheet
-from voicelog.meaning.grammar import Grammar, Quantity, first_spelling, load_grammar
-from voicelog.meaning.phrase import read_phrase, spellings
+from voicelog.meaning.grammar import Grammar, Quantity
+from voicelog.meaning.grammar_files import load_grammar
+from voicelog.meaning.phrase import first_spelling, read_phrase, spellings
 from voicelog.resources import data_folder
 from voicelog.talking.phrasing import Phrasing
 

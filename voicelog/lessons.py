@@ -25,7 +25,7 @@ from voicelog.learning.profiles import Profiles
 from voicelog.learning.takes import Outcome as Judged
 from voicelog.learning.takes import judge_take
 from voicelog.learning.voice_print import Numbers
-from voicelog.meaning.grammar import load_grammar
+from voicelog.meaning.grammar_files import load_grammar
 
 # One take from a microphone: it begins when speech stands this far over the room, and ends after a pause.
 OVER_ROOM_dB = 12.0

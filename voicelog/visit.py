@@ -17,7 +17,8 @@ from voicelog.installation import Sheet
 from voicelog.keeping.job import Job, open_job
 from voicelog.keeping.record import Line, Record, fold
 from voicelog.keeping.watches import Watched, seconds, watches
-from voicelog.meaning.grammar import Grammar, load_grammar
+from voicelog.meaning.grammar import Grammar
+from voicelog.meaning.grammar_files import load_grammar
 from voicelog.meaning.parsing import Reader
 from voicelog.model import Reading, Verdict
 from voicelog.talking.conversation import Desk, Doubt, Policy

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from voicelog.learning.alignment import Pronounce
-from voicelog.meaning.grammar import Grammar, Quantity, first_spelling
+from voicelog.meaning.grammar import Grammar, Quantity
+from voicelog.meaning.phrase import first_spelling
 
 # Words of the trade that differ in a phone or two; common practice among people who take readings by voice.
 CONFUSABLE = (
@@ -154,7 +155,7 @@ def _value(grammar: Grammar, quantity: Quantity, rng: np.random.Generator) -> st
 
 
 def _comparisons(grammar: Grammar) -> list[str]:
-    return [said for said in grammar.numbers.said_comparison.values() if said]
+    return [said for said in grammar.numbers.spoken_comparison.values() if said]
 
 
 def _figure(grammar: Grammar, quantity: Quantity, rng: np.random.Generator) -> str:

@@ -17,6 +17,7 @@ from voicelog.meaning.phrase import (
     Repeat,
     Say,
     Tagged,
+    first_spelling,
     one_of,
     optional,
     read_phrases,
@@ -42,13 +43,13 @@ class NumberWords:
     scales: dict[str, int]
     repeats: dict[str, int]
     point: tuple[str, ...]
-    joining: tuple[str, ...]
     comparison: dict[Comparison, tuple[str, ...]]
     spoken_digit: dict[str, str]  # digit -> the word said back
 
     @cached_property
-    def said_comparison(self) -> dict[Comparison, str]:
-        return {Comparison.ABOVE: "greater than", Comparison.BELOW: "less than", Comparison.EQUAL: ""}
+    def spoken_comparison(self) -> dict[Comparison, str]:
+        """The first way to say each sign is the one said back."""
+        return {Comparison.EQUAL: ""} | {sign: first_spelling(said[0]) for sign, said in self.comparison.items()}
 
 
 def load_number_words(file: Path) -> NumberWords:
@@ -64,8 +65,7 @@ def load_number_words(file: Path) -> NumberWords:
             scales=_by_word(table["scales"], int),
             repeats=_by_word(table["repeats"], int),
             point=tuple(table["point"]["."]),
-            joining=(*table["joining"]["and"], *table["joining"]["a"]),
-            comparison={Comparison(sign): tuple(said) for sign, said in table["comparison"].items()},
+            comparison={Comparison(sign): _read(said, sign) for sign, said in table["comparison"].items()},
             spoken_digit={digit: said[0] for digit, said in table["digits"].items()},
         )
     except (OSError, LookupError, ValueError, TypeError, AttributeError) as error:
@@ -79,6 +79,14 @@ def _look(table: dict[str, list[str]], kind: str, values: Iterable[int]) -> None
     for number, said in table.items():
         if not isinstance(said, list) or not said or not all(isinstance(word, str) and word.isalpha() for word in said):
             raise ValueError(f"[{kind}] {number} must be a list of words")
+
+
+def _read(said: list[str], sign: str) -> tuple[str, ...]:
+    """The phrases of a sign. Raises ValueError where there are none, GrammarError for one that does not read."""
+    if not isinstance(said, list) or not said:
+        raise ValueError(f"[comparison] {sign} must be a list of phrases")
+    read_phrases(said, f"numbers.toml, {sign}")
+    return tuple(said)
 
 
 def _by_word(table: dict[str, list[str]], kind: type) -> dict:
@@ -218,7 +226,7 @@ def say_number(number: Number, words: NumberWords) -> str:
     """Digit by digit, zeros kept: 2.50 is "two point five zero", > 200 "greater than two zero zero"."""
     figure = format(number.figure, "f")
     spoken = [words.point[0] if sign == "." else words.spoken_digit[sign] for sign in figure]
-    return " ".join([*words.said_comparison[number.comparison].split(), *spoken])
+    return " ".join([*words.spoken_comparison[number.comparison].split(), *spoken])
 
 
 # ---------------------------------------------------------------- the phrase of a number

@@ -164,3 +164,10 @@ def spellings(phrase: Phrase) -> list[tuple[str, ...]]:
         case Tagged(part) | Costly(part):
             return spellings(part)
     raise TypeError("a phrase that repeats has no end of spellings")
+
+
+def first_spelling(phrase: str) -> str:
+    """The fullest first way to say a phrase: the one the program says back."""
+    said = spellings(read_phrase(phrase))
+    first = said[0] if said[0] and len(said[0]) >= len(said[-1]) else said[-1]
+    return " ".join(first)

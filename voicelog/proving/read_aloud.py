@@ -21,7 +21,7 @@ from rapidfuzz.distance import Levenshtein
 from voicelog.hearing.model_folder import BUNDLED
 from voicelog.keeping.sheet import load_sheet
 from voicelog.keeping.storage import Progress, quiet
-from voicelog.meaning.grammar import load_grammar
+from voicelog.meaning.grammar_files import load_grammar
 from voicelog.model import Noun
 from voicelog.proving.readings import round_of, said
 from voicelog.proving.rehearsal import Rehearsal, Stage

@@ -19,7 +19,7 @@ from scipy.stats import beta
 
 from voicelog.keeping.sheet import load_sheet
 from voicelog.keeping.storage import Progress, quiet
-from voicelog.meaning.grammar import load_grammar
+from voicelog.meaning.grammar_files import load_grammar
 from voicelog.model import Noun, Reading
 from voicelog.proving.listener import NOTICES, Listener
 from voicelog.proving.mishearing import DOUBTED, NEEDLESS, Utterance, Words, mishear

@@ -43,7 +43,8 @@ from voicelog.keeping.pack import MANIFEST, pack, unpack
 from voicelog.keeping.record import fold
 from voicelog.keeping.sheet import SHEET, parse_sheet
 from voicelog.learning.profiles import ABOUT, ACOUSTIC, FEATURES, WORDS, About, Profiles
-from voicelog.meaning.grammar import Grammar, load_grammar
+from voicelog.meaning.grammar import Grammar
+from voicelog.meaning.grammar_files import load_grammar
 from voicelog.meaning.parsing import Reader
 from voicelog.model import Draft, Entry, EntryKind, Number, Reading
 from voicelog.proving.odd_input import Member, archive, edited_bytes, edited_lines, odd_members

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from voicelog.installation import Sheet
-from voicelog.meaning.grammar import first_spelling
+from voicelog.meaning.phrase import first_spelling
 from voicelog.model import Draft, EntryKind, Number, Place, Reading
 from voicelog.talking.calling import retest, say_back
 from voicelog.talking.conversation import Asked, Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak

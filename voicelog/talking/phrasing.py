@@ -8,8 +8,9 @@ import re
 from decimal import Decimal
 
 from voicelog.installation import Sheet
-from voicelog.meaning.grammar import Grammar, first_spelling
+from voicelog.meaning.grammar import Grammar
 from voicelog.meaning.numbers import say_number
+from voicelog.meaning.phrase import first_spelling
 from voicelog.meaning.utterances import Utterances
 from voicelog.model import (
     Choice,
