@@ -151,7 +151,9 @@ class Instrument(Noun):
     kind: str = ""  # "multifunction", "clamp", "insulation" ...
     serial: str = ""
     calibration_due: date | None = None
-    accuracy_percent: Positive | None = None  # of reading, from its own sheet; used for honest intervals
+    accuracy_percent: Annotated[Decimal, Field(gt=0, lt=100)] | None = (
+        None  # of reading, from its own sheet; used for honest intervals
+    )
 
 
 class Wishes(Noun):

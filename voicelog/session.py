@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 
-from voicelog.errors import KeepingError, StorageFull
+from voicelog.errors import KeepingError
 from voicelog.hearing.ear import Ear, Lost, Pressed, Quiet
 from voicelog.keeping.clips import ClipFolder
 from voicelog.keeping.journal import Journal
@@ -166,7 +166,7 @@ class Session:
             return draft
         try:
             clip = self.clips.keep(samples, SAMPLE_RATE_HZ, self.now())
-        except (StorageFull, KeepingError) as error:
+        except KeepingError as error:
             self._say_lost(f"the sound of this entry is not kept: {error.what}", "sound was not kept")
             return draft
         if clip.remark:

@@ -39,10 +39,7 @@ def test_known_confusions_come_out_near():
 def test_answers_and_orders_are_far_from_each_other(grammar):
     """Of every two orders, the nearest ways to say them. The table is printed when one fails."""
     orders = {command.key: said(command.said) for command in grammar.commands.values()}
-    near = {
-        pair: round(nearest(orders[pair[0]], orders[pair[1]]), 2)
-        for pair in itertools.combinations(orders, 2)
-    }
+    near = {pair: round(nearest(orders[pair[0]], orders[pair[1]]), 2) for pair in itertools.combinations(orders, 2)}
     assert {pair: apart for pair, apart in near.items() if apart <= SAFE} == {}
 
 

@@ -169,7 +169,6 @@ def test_lists_for_the_desk():
         )
     )  # fmt: skip
     assert figures(record.unconfirmed) == ["1.19"]
-    assert figures(record.unfilled) == ["0.40"]
     assert [entry.number for entry in record.notes] == [6]
     assert [entry.number for entry in record.others] == [7, 9]
     assert [entry.number for entry in record.line(1).history] == [1, 2, 8]  # type: ignore[union-attr]

@@ -55,6 +55,9 @@ def test_a_sheet_reads_the_same_with_windows_line_ends_and_a_byte_order_mark(tmp
     assert load_sheet(path) == load_sheet(path.parent) == parse_sheet(GOOD)
 
 
+CRUDE = "[[instrument]]\nreference = 'T'\naccuracy_percent = 100\n"
+
+
 @pytest.mark.parametrize(
     ("old", "new", "line", "words"),
     [
@@ -74,6 +77,7 @@ def test_a_sheet_reads_the_same_with_windows_line_ends_and_a_byte_order_mark(tmp
         ("line_mm2 = 2.50, ", "", 19, "circuit 2, cable.line_mm2: is missing"),
         ('number = "2"', "points = -1", 18, "points: -1 should be greater than or equal to 0"),
         ('number = "2"\n', "", 17, "circuit 2, number: is missing"),
+        ("[[board]]", f"{CRUDE}[[board]]", 10, "instrument T, accuracy_percent: 100 should be less than 100"),
         ("[[board]]", "[board]", 8, "board: is one row of several; open it with two brackets: [[board]]"),
         ("[supply]", "[supply", 5, "not TOML"),
         ('reference = "DB1"', 'reference = "DB1', 9, "not TOML"),

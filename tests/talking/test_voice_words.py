@@ -111,6 +111,8 @@ def test_each_phoneme_of_the_table_is_in_the_voices_alphabet():
         ("[natural]\nfour = ''", "hold text"),
         ("[espeak]\nfour = 'four'", "cannot be read"),
         ("[natural", "cannot be read"),
+        ("natural = 'four'", "table of its own"),
+        ("[natural]\nfour = " + "[" * 5000, "cannot be read"),
     ],
 )
 def test_a_broken_table_is_refused_with_its_reason(tmp_path, content, wrong):

@@ -23,7 +23,8 @@ VOLATILE = (
 )  # tenfold can be real
 NOTEWORTHY = Decimal("0.25")  # a change of a reading smaller than this goes unmentioned (common practice)
 WORSE = Decimal(2)  # a reading that is this many times worse stands out
-SUPERSEDED_MOHM = (Decimal("0.5"), Decimal("1.0"))  # the old least value and today's
+# The least value on old records (Table 71A, a public page; up to BS 7671:2008, from memory), and since (Table 64).
+SUPERSEDED_MOHM = (Decimal("0.5"), Decimal("1.0"))
 
 
 class Change(Noun):

@@ -122,7 +122,7 @@ def resolution_mA(figure: Decimal) -> Decimal:
     return Decimal(1).scaleb(figure.as_tuple().exponent) / 2
 
 
-class Comparison(Noun):
+class Agreement(Noun):
     """A whole against the sum of its parts."""
 
     whole_mA: Decimal
@@ -132,22 +132,22 @@ class Comparison(Noun):
     sentence: str
 
 
-def whole_against_parts(whole_mA: Decimal, parts_mA: tuple[Decimal, ...]) -> Comparison:
+def whole_against_parts(whole_mA: Decimal, parts_mA: tuple[Decimal, ...]) -> Agreement:
     """Do the parts explain the whole, as far as the figures were read?"""
     together, remainder = sum_bounds(parts_mA), remainder_bounds(whole_mA, parts_mA)
     slack = sum((resolution_mA(part) for part in (whole_mA, *parts_mA)), Decimal(0))
     low, high = together.least_mA - slack, together.most_mA + slack
     agrees = low <= whole_mA <= high
-    return Comparison(
+    return Agreement(
         whole_mA=whole_mA,
         together=together,
         remainder=remainder,
         agrees=agrees,
-        sentence=_comparison_sentence(whole_mA, together, remainder, agrees),
+        sentence=_agreement_sentence(whole_mA, together, remainder, agrees),
     )
 
 
-def _comparison_sentence(whole: Decimal, together: Bounds, remainder: Bounds, agrees: bool) -> str:
+def _agreement_sentence(whole: Decimal, together: Bounds, remainder: Bounds, agrees: bool) -> str:
     least, most = plain(nearest(together.least_mA)), plain(nearest(together.most_mA))
     opening = f"The parts give {least} to {most} mA (root-sum-square to arithmetic sum)"
     if agrees:

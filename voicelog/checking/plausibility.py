@@ -92,7 +92,7 @@ def _against_previous(
     return _slip_question(reading, expected, "the last record has")
 
 
-def _against_fuse(reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record) -> Question | None:
+def _against_facts(reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record) -> Question | None:
     """A rating other than that of the last record is asked about, whatever the ratio."""
     columns = {"main_fuse": "main_fuse_A", "device_rating": "device_A", "points": "points", "rcd_rating": "rcd_mA"}
     then = previous.fact(reading.place, columns[reading.quantity]) if previous and reading.quantity in columns else ""
@@ -209,7 +209,7 @@ def _rounded(expected: Decimal) -> Decimal:
 
 CHECKS: tuple[Check, ...] = (
     _against_nothing,
-    _against_fuse,
+    _against_facts,
     _against_previous,
     _against_cable,
     _against_ring,

@@ -152,7 +152,7 @@ def _blinded(tests: tuple[Trial, ...], rcd: Rcd, edition: Edition, dc_mA: Decima
 
 def _elsewhere(tests: tuple[Trial, ...]) -> Reason | None:
     """Fails at one place and passes at another on the same device."""
-    ones = [test for test in _named(tests, "1", "5")]
+    ones = _named(tests, "1", "5")
     failed = {test.reading.place.key for test in ones if test.failed}
     passed = {test.reading.place.key for test in ones if not test.failed} - failed
     if not failed or not passed:

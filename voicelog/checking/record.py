@@ -1,6 +1,6 @@
 """Look things up among the readings that stand. The last one of a kind counts."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 
@@ -26,12 +26,6 @@ def figure(reading: Reading | None, unit: str) -> Decimal | None:
 def latest_figure(record: Record, quantity: str, place: Place, unit: str, **conditions: str) -> Decimal | None:
     """Plain figure of the last reading of a kind, or None."""
     return figure(latest(record, quantity, place, **conditions), unit)
-
-
-def of_kind(record: Record, quantities: Iterable[str], board: str | None = None) -> tuple[Reading, ...]:
-    """Every reading of some quantities, on one board or on all."""
-    wanted = set(quantities)
-    return tuple(r for r in record if r.quantity in wanted and board in (None, r.place.board))
 
 
 def last_of_each(record: Record) -> tuple[Reading, ...]:

@@ -51,14 +51,13 @@ class Arrival(Noun):
 
     minutes: float
     soonest: float
-    latest: float | None  # None: perhaps never
+    latest: float
 
     @property
     def words(self) -> str:
         """ "54 minutes (soonest 30, latest 90)"."""
-        latest = "perhaps never" if self.latest is None else f"latest {self.latest:.0f}"
         middle = "under a minute" if self.minutes < 1 else f"{self.minutes:.0f} minutes"
-        return f"{middle} (soonest {self.soonest:.0f}, {latest})"
+        return f"{middle} (soonest {self.soonest:.0f}, latest {self.latest:.0f})"
 
 
 def time_to(limit: float, found: Slope) -> Arrival | Unknown:

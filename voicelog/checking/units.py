@@ -18,17 +18,9 @@ FACTORS: dict[str, tuple[str, Decimal]] = {  # symbol: (dimension, base units in
     "kA": ("current", Decimal(1_000)),
     "mV": ("voltage", Decimal("0.001")),
     "V": ("voltage", Decimal(1)),
-    "kV": ("voltage", Decimal(1_000)),
-    "us": ("time", Decimal("0.000001")),
     "ms": ("time", Decimal("0.001")),
     "s": ("time", Decimal(1)),
-    "m": ("length", Decimal(1)),
-    "mm2": ("area", Decimal(1)),
-    "Hz": ("frequency", Decimal(1)),
-    "W": ("power", Decimal(1)),
-    "kW": ("power", Decimal(1_000)),
-    "degC": ("temperature", Decimal(1)),
-    "": ("count", Decimal(1)),
+    "": ("count", Decimal(1)),  # of what is only counted
 }
 
 

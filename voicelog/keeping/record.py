@@ -95,12 +95,6 @@ class Record:
         """Lines said back and never answered: to be settled before anyone signs."""
         return tuple(line for line in self.lines if line.standing is Standing.AWAITING)
 
-    @property
-    def unfilled(self) -> tuple[Line, ...]:
-        """The last line of each key under which nothing stands: called, and yet not on the record."""
-        filled = {line.key for line in self.lines if line.stands}
-        return tuple({line.key: line for line in self.lines if line.key not in filled}.values())
-
     def line(self, number: int) -> Line | None:
         """The line that entry ``number`` brought or is about; None when it is about none."""
         index = self.line_of.get(number)

@@ -7,12 +7,11 @@ with symbols that it knows, and R is put back where the spelling has one after t
 """
 
 import re
-import tomllib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from voicelog.errors import GrammarError
-from voicelog.resources import data_folder
+from voicelog.resources import data_folder, read_toml
 
 LONGEST_RUN = 5  # words in the longest key: "r one plus r two"
 WORD = re.compile(r"^(?P<word>.*?)(?P<mark>[,;:.?!]*)$")
@@ -39,9 +38,11 @@ def spoken_words(voice: str, folder: Path | None = None) -> Table:
     """The table of one voice, ``natural`` or ``espeak``. Raises GrammarError when the file breaks its rules."""
     file = (folder or data_folder("grammars")) / "voice.toml"
     try:
-        table = tomllib.loads(file.read_text(encoding="utf-8"))[voice]
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, KeyError) as broken:
+        table = read_toml(file.read_text(encoding="utf-8"))[voice]
+    except (OSError, ValueError, KeyError) as broken:
         raise GrammarError(f"the voice's words cannot be read: {broken}.", where=str(file)) from broken
+    if not isinstance(table, dict):
+        raise GrammarError("the words of a voice are a table of its own.", where=f"{file.name} [{voice}]")
     wrong = [key for key, value in table.items() if not isinstance(value, str) or not value or key != key.lower()]
     if wrong:
         raise GrammarError(f"the entry {wrong[0]!r} must be lower case and hold text.", where=f"{file.name} [{voice}]")
