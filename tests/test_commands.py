@@ -3,6 +3,7 @@
 import json
 import os
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -66,7 +67,7 @@ def test_a_typed_visit(job):
     done = voicelog("listen", job, "--typed", typed="circuit one zed s point five two\naffirm\nend of visit\n")
     assert done.returncode == 0
     assert "zed s, zero point five two ohms. pass" in done.stdout
-    assert "1 readings on the record." in done.stdout
+    assert "1 reading on the record." in done.stdout
     done = voicelog("report", job, "--out", job / "papers")
     assert done.returncode == 0
     assert {path.name for path in (job / "papers").iterdir()} >= {"schedule.csv", "schedule.json", "log.html"}
@@ -238,7 +239,59 @@ def test_diagnosis_and_plan(job):
     assert "9.9 mA" in explained
     assert "A verdict is an aid" in explained
     assert "Tea urn" in voicelog("plan", job, "--rcds", "3").stdout
-    refused(voicelog("plan", job, "--rcds", "0"))
+    refused(voicelog("plan", job, "--rcds", "0"), "1 to 9")
+    refused(voicelog("plan", job, "--rcds", "1000000000000"), "1 to 9")
+
+
+BAD = [
+    (("report", "JOB", "--out", "FILE"), "a file stands where a folder is needed"),
+    (("report", "JOB", "--format", "csv", "--out", "none/x.csv"), "no such folder"),
+    (("words", "--job", "none"), "`voicelog new none`"),
+    (("words", "--job", "two words"), "`voicelog new 'two words'`"),
+    (("hear", "."), "a folder, not a recording"),
+    (("unpack", "JOB", "there"), "job: this is a folder, not a pack"),
+    (("verify", "JOB", "--head", "12"), "16 to 64 digits"),
+    (("listen", "JOB", "--typed", "--attention", "two words"), "one word"),
+    (("listen", "JOB", "--typed", "--from", "FILE"), "not UTF-8"),
+    (("learn", "ann", "--from", "none.wav"), "no such recording"),
+    (("learn", "ann", "--from", "FILE", "--from-job", "JOB"), "two ways"),
+    (("voices", "import", "none"), "no such file"),
+]
+
+
+@pytest.mark.parametrize(("command", "told"), BAD)
+def test_what_cannot_be_is_told_with_its_name(job, tmp_path, command, told):
+    (tmp_path / "file").write_bytes(b"\xff\xfe")
+    words = {"JOB": job, "FILE": tmp_path / "file"}
+    refused(voicelog(*(words.get(word, word) for word in command), cwd=tmp_path), told)
+
+
+def test_a_terminal_that_lacks_a_sign_and_a_byte_that_is_none_end_no_visit(job):
+    typed = "circuit one zed s point five two\naffirm\ncaf\udce9\nstatus\n"
+    done = subprocess.run(
+        [sys.executable, "-m", "voicelog", "listen", job, "--typed"],
+        input=typed.encode("utf-8", "surrogateescape"),
+        capture_output=True,
+        timeout=60,
+        cwd=ROOT,
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+    )
+    assert done.returncode == 0, done.stderr
+    assert b"one reading" in done.stdout and b"\\u2713" in done.stdout
+
+
+def test_ctrl_c_says_that_what_was_kept_is_safe(job):
+    visit = subprocess.Popen(
+        [sys.executable, "-m", "voicelog", "listen", job, "--typed"],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT,
+    )  # fmt: skip
+    visit.stdin.write("circuit one zed s point five two\n")
+    visit.stdin.flush()
+    visit.stdout.readline(), visit.stdout.readline()  # what was heard, and its entry
+    visit.send_signal(signal.SIGINT)
+    _, told = visit.communicate(timeout=60)
+    assert visit.returncode == 130 and "everything kept so far is safe" in told
+    assert len(open_job(job).record().lines) == 1
 
 
 def test_licences_are_listed():

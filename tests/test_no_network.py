@@ -34,7 +34,7 @@ def test_a_visit_needs_no_network(tmp_path):
     (tmp_path / "job.toml").write_bytes((ROOT / "audio_samples" / "demo" / "job.toml").read_bytes())
     command = [sys.executable, "-m", "voicelog", "listen", tmp_path, "--typed"]
     done = run(*without_network(), *command, input="circuit one polarity pass\naffirm\n")
-    assert "1 readings on the record" in done.stdout
+    assert "1 reading on the record" in done.stdout
 
 
 def test_any_home_folder_will_do(tmp_path):

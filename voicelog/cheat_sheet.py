@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from voicelog.installation import Sheet
-from voicelog.keeping.sheet import load_sheet
+from voicelog.keeping.job import open_job
 from voicelog.meaning.grammar import Grammar, Quantity
 from voicelog.meaning.grammar_files import load_grammar
 from voicelog.meaning.phrase import first_spelling, read_phrase, spellings
@@ -12,9 +12,9 @@ from voicelog.talking.phrasing import Phrasing
 
 
 def page(job: Path | None) -> str:
-    """The sheet as text: places, quantities with their units, results, orders."""
+    """The sheet as text: places, quantities with their units, results, orders. Raises what open_job raises."""
     grammar = load_grammar()
-    sheet = load_sheet(job) if job else load_sheet(data_folder("audio_samples") / "demo")
+    sheet = open_job(job or data_folder("audio_samples") / "demo").sheet
     blocks = (_places(grammar, sheet), _quantities(grammar), _results(grammar), _orders(grammar))
     return "\n\n".join(blocks)
 

@@ -3,17 +3,23 @@
 Rooms are imported where they are used, so that a command starts in the time it needs and no more.
 """
 
+import shlex
 import sys
 from datetime import date
 from enum import StrEnum
+from io import TextIOWrapper
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
 
 from voicelog import __version__, cli_bench
-from voicelog.errors import InputError, VoicelogError
+from voicelog.counting import counted
+from voicelog.errors import DeviceError, InputError, VoicelogError
+
+if TYPE_CHECKING:
+    from voicelog.keeping.verify import Verification
 
 app = typer.Typer(
     name="voicelog",
@@ -24,6 +30,9 @@ app = typer.Typer(
 )
 
 app.add_typer(cli_bench.app, name="bench")
+
+STOPPED = 130  # exit code after Ctrl-C
+LEAST_MINUTES, MOST_MINUTES = 0.1, 60.0  # of speech to learn a voice from
 
 JobFolder = Annotated[Path, typer.Argument(metavar="JOB", help="the job folder")]
 AsJson = Annotated[bool, typer.Option("--json", help="one JSON object on standard output and nothing else")]
@@ -57,17 +66,26 @@ def notes() -> Console:
 
 def main(arguments: list[str] | None = None) -> None:
     """The console command: errors become one clear message and exit code 2, never a traceback."""
+    _bear_any_sign()
     try:
         app(arguments)
+    except SystemExit as left:
+        if left.code == STOPPED:
+            notes().print("voicelog: stopped; everything kept so far is safe.")
+        raise
     except VoicelogError as error:
         notes().print(f"voicelog: {error}", markup=False)
         sys.exit(2)
     except OSError as error:
         notes().print(f"voicelog: {error.filename or 'the system'}: {error.strerror or error}.", markup=False)
         sys.exit(2)
-    except KeyboardInterrupt:
-        notes().print("voicelog: stopped; everything kept so far is safe.")
-        sys.exit(130)
+
+
+def _bear_any_sign() -> None:
+    """A sign that the terminal lacks, or a byte that is none of its own, ends no visit."""
+    for stream, errors in ((sys.stdin, "replace"), (sys.stdout, "backslashreplace"), (sys.stderr, "backslashreplace")):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors=errors)
 
 
 @app.callback(invoke_without_command=True)
@@ -88,7 +106,8 @@ def new(folder: JobFolder) -> None:
     from voicelog.keeping.sheet import new_job
 
     sheet = new_job(folder, date.today())
-    console().print(f"Made {sheet}. Fill it in, then: voicelog listen {folder}")
+    told = f"Made {sheet}. Fill it in, then: voicelog listen {shlex.quote(str(folder))}"
+    console().print(told, markup=False)
 
 
 @app.command()
@@ -217,9 +236,13 @@ def verify(
     from voicelog.keeping.verify import verify_job
 
     found = verify_job(folder, head)
-    lines = [f"{found.state}: {found.entries} entries, head {found.head}", *found.findings, *found.remarks]
+    lines = [f"{found.state}: {_extent(found)}" if found.head else found.state, *found.findings, *found.remarks]
     console().print("\n".join(lines), markup=False)
     raise typer.Exit(found.exit_code)
+
+
+def _extent(found: "Verification") -> str:
+    return f"{counted(found.entries, 'entry', 'entries')}, head {found.head}"
 
 
 @app.command()
@@ -246,7 +269,8 @@ def unclip(
     with open_job(folder).journal() as journal:
         if not entry:
             count = remove_clips(journal, folder, reason)
-            console().print(f"removed {count} sounds; the journal says so{_written_before(folder)}", markup=False)
+            told = f"removed {counted(count, 'sound', 'sounds')}" + ("; the journal says so" if count else "")
+            console().print(f"{told}{_written_before(folder)}", markup=False)
             return
         meant = next((one for one in journal.entries() if one.number == entry), None)
         if meant is None:
@@ -273,9 +297,7 @@ def pack(
     from voicelog.keeping import pack as packing
 
     found = (packing.pack_without_sounds if without_sounds else packing.pack)(folder, out)
-    console().print(
-        f"packed {folder} into {out}: {found.state}, {found.entries} entries, head {found.head}", markup=False
-    )
+    console().print(f"packed {folder} into {out}: {found.state}, {_extent(found)}", markup=False)
 
 
 @app.command()
@@ -287,21 +309,21 @@ def unpack(
     from voicelog.keeping import pack as packing
 
     found = packing.unpack(file, folder)
-    console().print(f"unpacked into {folder}: {found.state}, {found.entries} entries, head {found.head}", markup=False)
+    console().print(f"unpacked into {folder}: {found.state}, {_extent(found)}", markup=False)
 
 
 @app.command()
 def merge(
     first: Annotated[Path, typer.Argument(metavar="JOB", help="one journal of the visit")],
-    second: Annotated[Path, typer.Argument(metavar="JOB", help="the other")],
-    into: Annotated[Path, typer.Argument(metavar="JOB", help="the folder to make")],
+    second: Annotated[Path, typer.Argument(metavar="OTHER", help="the other")],
+    into: Annotated[Path, typer.Argument(metavar="INTO", help="the folder to make")],
 ) -> None:
     """Two people's journals of one visit become one; conflicts are shown, nothing is dropped."""
     from voicelog.keeping.merge import merge as merge_jobs
 
     found = merge_jobs(first, second, into)
     conflicts = [f"conflict, {one.key}: entries {one.first} and {one.second}: {one.why}" for one in found.conflicts]
-    lines = [f"merged into {into}: {found.entries} entries", *conflicts, *found.remarks]
+    lines = [f"merged into {into}: {counted(found.entries, 'entry', 'entries')}", *conflicts, *found.remarks]
     console().print("\n".join(lines), markup=False)
 
 
@@ -326,7 +348,13 @@ def devices(
     if check:
         console().print(str(audio.level_check(device)), markup=False)
         return
-    for line in audio.devices():
+    found = audio.devices()
+    if not found:
+        raise DeviceError(
+            "there is no microphone or other input device here.",
+            do="Plug one in, or use `voicelog listen JOB --typed`.",
+        )
+    for line in found:
         console().print(str(line), markup=False)
 
 
@@ -351,7 +379,7 @@ def learn(
     job: Annotated[
         Path | None, typer.Option("--from-job", metavar="JOB", help="readings this person affirmed there")
     ] = None,
-    minutes: Annotated[float, typer.Option(help="of speech wanted")] = 1.5,
+    minutes: Annotated[float, typer.Option(min=LEAST_MINUTES, max=MOST_MINUTES, help="of speech wanted")] = 1.5,
     keep_sound: Annotated[
         bool, typer.Option("--keep-sound", help="keep the phrases, so that later learning can use them")
     ] = False,
@@ -360,6 +388,8 @@ def learn(
     """Learn a person's voice: ninety seconds of the trade's phrases before the first job."""
     from voicelog import lessons
 
+    if job is not None and source:
+        raise InputError("--from and --from-job are two ways to learn.", do="Choose one.")
     lesson = lessons.Lesson(name, minutes, keep_sound)
     same = lambda: sys.stdin.isatty() and typer.confirm("Still the same person?")  # noqa: E731
     if job is not None:

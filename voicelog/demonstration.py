@@ -36,7 +36,7 @@ def run_demo(out: Path, voice: str, console: Console) -> Record:
         record = run(visit, ear, mouth, Policy.EVERY, Screen(console))
     console.print(f"\n{closing_words(record)}")
     for path in write_all(job, out):
-        console.print(f"wrote {path}")
+        console.print(f"wrote {path}", markup=False)
     return record
 
 

@@ -18,7 +18,7 @@ from voicelog.installation import Board, Rcd, Sheet
 from voicelog.keeping.job import Job, open_job
 from voicelog.keeping.kept import refuse_kept
 from voicelog.keeping.record import Record, fold
-from voicelog.keeping.storage import refusal
+from voicelog.keeping.storage import make_folder, refusal
 from voicelog.keeping.watches import watches
 from voicelog.model import Entry, Place, Verdict
 from voicelog.showing.charts import Forecast
@@ -163,6 +163,6 @@ def _clips(job: Job) -> Path | None:
 
 def _make(folder: Path) -> None:
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
     except OSError as error:
         raise refusal(error, folder) from None

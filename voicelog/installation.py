@@ -17,6 +17,7 @@ from voicelog.errors import SheetError
 from voicelog.model import Noun, Place
 
 Positive = Annotated[Decimal, Field(gt=0)]
+Reference = Annotated[str, Field(pattern=r"\S")]  # what a place is called by: never empty
 Earthing = Literal["TN-C-S", "TN-S", "TT"]
 RcdType = Literal["AC", "A", "F", "B"]
 Load = Literal[
@@ -67,7 +68,7 @@ class Device(Noun):
 class Rcd(Noun):
     """A residual current device, alone or inside an RCBO."""
 
-    reference: str
+    reference: Reference
     rated_residual_current_mA: Positive
     type: RcdType | None = None
     delayed: bool = False  # selective, marked S
@@ -86,7 +87,7 @@ class Cable(Noun):
 class Circuit(Noun):
     """One way of a board."""
 
-    number: str  # its designation: "5", "5L2"
+    number: Reference  # its designation: "5", "5L2"
     name: str = ""
     phase: Literal["L1", "L2", "L3", "3"] = "L1"  # "3" takes all three
     device: Device | None = None
@@ -105,7 +106,7 @@ class Circuit(Noun):
 class Board(Noun):
     """A distribution board or consumer unit."""
 
-    reference: str
+    reference: Reference
     name: str = ""
     supplied_from: str = ""  # key of the circuit that feeds it ("DB1/8"); empty at the origin
     rcds: tuple[Rcd, ...] = ()

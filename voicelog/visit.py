@@ -12,7 +12,7 @@ from voicelog.checking.plausibility import far_over, implausible
 from voicelog.checking.previous import PreviousRecord, read_previous
 from voicelog.checking.record import Taken
 from voicelog.checking.verdicts import judge
-from voicelog.errors import EditionError
+from voicelog.errors import EditionError, InputError
 from voicelog.installation import Sheet
 from voicelog.keeping.job import Job, open_job
 from voicelog.keeping.record import Line, Record, fold
@@ -61,7 +61,9 @@ class Visit:
 
 
 def open_visit(folder: Path, attention: str = "") -> Visit:
-    """Open a job for work. Raises KeepingError, SheetError, GrammarError, EditionError."""
+    """Open a job for work. Raises KeepingError, SheetError, GrammarError, EditionError; InputError for a wrong word."""
+    if attention and not attention.isalpha():
+        raise InputError(f"{attention!r} is not one word of letters.", where="--attention", do="Give one word.")
     job = open_job(folder)
     grammar = load_grammar()
     return Visit(job, grammar, edition_of(job), Reader(grammar, job.sheet, attention), previous_of(job))

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, TextIO
 import platformdirs
 from rich.console import Console
 
+from voicelog.counting import counted
 from voicelog.errors import InputError
 from voicelog.hearing.audio import Microphone, sound_pieces
 from voicelog.hearing.ear import Ear, Hand, Pressed, ScriptedEar
@@ -241,8 +242,10 @@ def _typed_lines(source: Path | None) -> Iterable[str]:
         return _lines_as_they_come(sys.stdin)
     try:
         return source.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"the typed words cannot be read ({error}).", where=str(source)) from error
+    except OSError as error:
+        raise InputError(f"the typed words cannot be read: {error.strerror}.", where=str(source)) from error
+    except UnicodeDecodeError:
+        raise InputError("the typed words are not UTF-8 text.", where=str(source), do="Save it as UTF-8.") from None
 
 
 def _lines_as_they_come(stream: TextIO) -> Iterator[str]:
@@ -280,4 +283,4 @@ def open_the_mouth(options: Options, phrasing: Phrasing | None = None) -> Iterat
 def closing_words(record: Record) -> str:
     unconfirmed = len(record.unconfirmed)
     ask = f"; {unconfirmed} unconfirmed, to be settled before anyone signs" if unconfirmed else ""
-    return f"{len(record.current)} readings on the record{ask}."
+    return f"{counted(len(record.current), 'reading', 'readings')} on the record{ask}."

@@ -53,7 +53,7 @@ class TestRefusedRecordings:
             audio.read_sound(tmp_path / "none.wav")
 
     def test_folder(self, tmp_path):
-        with pytest.raises(SoundError, match="no such recording"):
+        with pytest.raises(SoundError, match="a folder, not a recording"):
             audio.read_sound(tmp_path)
 
     def test_without_a_byte(self, tmp_path):

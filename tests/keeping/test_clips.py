@@ -85,12 +85,27 @@ def test_every_sound_can_be_removed_once_each_with_its_trace(job: Path):
     assert (verify_job(job).state, verify_job(job).remarks) == ("whole", ())
 
 
+def test_a_sound_is_removed_once_and_for_a_reason(job: Path):
+    clip = ClipFolder(job).keep(SOUND, RATE_HZ, NOON)
+    with Journal.open(job, Ticking()) as journal:
+        entry = journal.append(called(clip=clip.name, clip_sha256=clip.sha256))
+        for remove in (lambda: remove_clip(journal, job, entry, " "), lambda: remove_clips(journal, job, "")):
+            with pytest.raises(KeepingError, match="for a reason"):
+                remove()
+        assert (job / CLIPS / clip.name).exists() and journal.entries() == (entry,)
+        remove_clip(journal, job, entry, "asked to")
+        with pytest.raises(KeepingError, match="removed before"):
+            remove_clip(journal, job, entry, "asked to")
+        (job / CLIPS / clip.name).write_bytes(b"as after a kill between trace and removal")
+        assert remove_clips(journal, job, "asked to") == 1 and not (job / CLIPS / clip.name).exists()
+
+
 def test_a_removed_clip_leaves_its_trace(job: Path):
     clip = ClipFolder(job).keep(SOUND, RATE_HZ, NOON)
     with Journal.open(job, Ticking()) as journal:
         entry = journal.append(called(clip=clip.name, clip_sha256=clip.sha256))
         trace = remove_clip(journal, job, entry, "a visitor speaks in it")
-        with pytest.raises(KeepingError, match="no clip"):
+        with pytest.raises(KeepingError, match="no sound"):
             remove_clip(journal, job, trace, "again")
     assert not (job / CLIPS / clip.name).exists()
     assert read_entries(job) == (entry, trace)

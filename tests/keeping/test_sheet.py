@@ -62,7 +62,7 @@ CRUDE = "[[instrument]]\nreference = 'T'\naccuracy_percent = 100\n"
     ("old", "new", "line", "words"),
     [
         ('reference = "J1"', "reference = 7", 3, "job.reference: 7 is not text; write it in quotes"),
-        ("date = 2026-03-02", 'date = "soon"', 4, "job.date"),
+        ("date = 2026-03-02", 'date = "soon"', 4, "job.date: 'soon' is not a date; write it as year-month-day"),
         ('earthing = "TN-S"', 'earthing = "TNS"', 6, "supply.earthing: 'TNS' should be 'TN-C-S', 'TN-S' or 'TT'"),
         ("ze_ohm = 0.80", 'ze_ohm = "0.80 ohm"', 7, "'0.80 ohm' is not a number; write the figure alone, in ohms"),
         ("ze_ohm = 0.80", "ze_ohm = nan", 7, "is not a number"),
@@ -78,6 +78,14 @@ CRUDE = "[[instrument]]\nreference = 'T'\naccuracy_percent = 100\n"
         ('number = "2"', "points = -1", 18, "points: -1 should be greater than or equal to 0"),
         ('number = "2"\n', "", 17, "circuit 2, number: is missing"),
         ("[[board]]", f"{CRUDE}[[board]]", 10, "instrument T, accuracy_percent: 100 should be less than 100"),
+        ('number = "2"', 'number = ""', 18, "circuit 2, number: is empty; a place needs a name to be called by"),
+        ('reference = "DB1"', 'reference = " "', 9, "reference: is empty"),
+        (
+            'number = "2"',
+            'number = "2"\nitems = "urn"',
+            19,
+            "items: 'urn' is not a list; write it in brackets: ['urn']",
+        ),
         ("[[board]]", "[board]", 8, "board: is one row of several; open it with two brackets: [[board]]"),
         ("[supply]", "[supply", 5, "not TOML"),
         ('reference = "DB1"', 'reference = "DB1', 9, "not TOML"),
@@ -145,6 +153,12 @@ def test_the_first_sheet_reads_and_is_never_overwritten(tmp_path: Path):
     with pytest.raises(SheetError, match="already"):
         new_job(tmp_path / "J1", date(2027, 1, 1))
     assert path.read_bytes() == before
+
+
+def test_a_file_in_place_of_the_folder_is_told_as_such(tmp_path: Path):
+    (tmp_path / "hall").write_text("x")
+    with pytest.raises(KeepingError, match="a file stands where a folder is needed"):
+        new_job(tmp_path / "hall", date(2026, 3, 2))
 
 
 def test_the_editions_that_the_first_sheet_names_are_there(tmp_path: Path):

@@ -199,3 +199,16 @@ def test_a_name_finds_its_circuit_on_a_board_whose_reference_holds_a_stroke(gram
 )
 def test_accents_leave_whole_words_to_say(name, said, reader):
     assert reader.utterances.spoken_name(name) == said
+
+
+@pytest.mark.parametrize("said", ["zed s 5 point two ohms", "circuit 1 zed s point five two ohms", "zed s ½ ohms"])
+def test_figures_are_refused_not_dropped(said, reader, context):
+    meaning = reader.read(tuple(said.split()), context)
+    assert isinstance(meaning, NotUnderstood) and meaning.nearly and "typed as they are said" in meaning.why
+
+
+def test_a_word_with_accents_is_the_name_without_them(reader, context):
+    plain, accented = (
+        reader.read(tuple(said.split()), context) for said in ("tea urn zed s five ohms", "téa ürn zed s five ohms")
+    )
+    assert plain == accented and plain.place.circuit == "2"

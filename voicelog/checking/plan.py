@@ -39,10 +39,14 @@ class Plan(Noun):
 def plan(sheet: Sheet, record: Record, edition: Edition, rcds: int) -> Plan:
     """Divide the circuits of each board over ``rcds`` RCDs: its own first, then new ones of 30 mA.
 
-    InputError when ``rcds`` is not positive or nothing was measured.
+    InputError when ``rcds`` is not positive or more than any board has use for, or nothing was measured.
     """
-    if rcds < 1:
-        raise InputError(f"{rcds} RCDs cannot take circuits.", where="--rcds", do="Give a whole number from 1 up.")
+    most = max(max(len(board.circuits), len(board.rcds)) for board in sheet.boards)
+    if not 1 <= rcds <= max(most, 1):
+        what = (
+            f"{rcds} RCDs cannot take circuits." if rcds < 1 else f"{rcds} RCDs are more than any board has circuits."
+        )
+        raise InputError(what, where="--rcds", do=f"Give a whole number from 1 to {most}.")
     boards = [_board_plan(board, sheet.regrouping, record, edition, rcds) for board in sheet.boards]
     measured = tuple(board for board in boards if board.own)
     if not measured:

@@ -58,7 +58,8 @@ def read_sound(file: Path) -> np.ndarray:
 
 def _blocks(file: Path) -> Iterator[np.ndarray]:
     if not file.is_file():
-        raise SoundError("there is no such recording.", where=str(file), do="Check the path.")
+        what = "this is a folder, not a recording." if file.is_dir() else "there is no such recording."
+        raise SoundError(what, where=str(file), do="Check the path.")
     try:
         with soundfile.SoundFile(file) as sound:
             if not RATES_HZ[0] <= sound.samplerate <= RATES_HZ[1]:
@@ -73,10 +74,17 @@ def _blocks(file: Path) -> Iterator[np.ndarray]:
                 yield _to_int16(resampler.resample_chunk(mono, last=left <= 0))
     except (soundfile.SoundFileError, RuntimeError, ValueError) as error:
         raise SoundError(
-            f"the recording cannot be read: {error}.", where=str(file), do="WAV, FLAC and OGG files can be read."
+            f"the recording cannot be read: {_reason(error)}.",
+            where=str(file),
+            do="WAV, FLAC and OGG files can be read.",
         ) from None
     if left > 0:
         raise SoundError("the recording is cut short.", where=str(file), do="Copy it again.")
+
+
+def _reason(error: Exception) -> str:
+    """Without the file's name, which is told already."""
+    return (error.error_string if isinstance(error, soundfile.LibsndfileError) else str(error)).rstrip(".")
 
 
 def _to_int16(sound: np.ndarray) -> np.ndarray:

@@ -1,5 +1,7 @@
 """The one seam between sound and mind: an ear gives utterances and silences, in order."""
 
+import re
+import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
@@ -10,7 +12,7 @@ import numpy as np
 from voicelog.model import Heard, Hypothesis, Word
 
 TYPED_WORD_S = 0.4  # how long a typed word is taken to last, so that typed sessions have a clock
-SILENCE_MARK = "..."  # a typed line that stands for silence: "..." or "... 12"
+SILENCE = re.compile(r"\.\.\.\s*(\d{1,5}(?:\.\d{1,3})?)?")  # a typed line that stands for it: "..." or "... 12"
 SILENCE_S = 10.0
 
 
@@ -93,8 +95,8 @@ class ScriptedEar:
 
 
 def _typed(text: str, clock: float) -> Heard | Quiet:
-    if text.startswith(SILENCE_MARK):
-        seconds = float(text[len(SILENCE_MARK) :].strip() or SILENCE_S)
+    if silence := SILENCE.fullmatch(text):
+        seconds = float(silence[1] or SILENCE_S)
         return Quiet(seconds, clock + seconds)
     speaker, _, rest = text.rpartition(": ")
     words = said_in(rest)
@@ -107,7 +109,11 @@ def _typed(text: str, clock: float) -> Heard | Quiet:
 
 
 def said_in(text: str) -> tuple[str, ...]:
-    """Typed text as words: lower case, punctuation dropped."""
-    pieces = text.lower().replace("-", " ").split()
-    words = ("".join(sign for sign in piece if sign.isalpha() or sign == "'") for piece in pieces)
-    return tuple(word for word in words if word)
+    """Typed text as words: lower case, punctuation dropped. Figures stay, so that the reader can refuse them."""
+    pieces = unicodedata.normalize("NFC", text).lower().replace("-", " ").split()
+    return tuple(word for piece in pieces if (word := _word(piece)))
+
+
+def _word(piece: str) -> str:
+    figures = any(sign.isnumeric() for sign in piece)
+    return piece.strip(",;:!?") if figures else "".join(sign for sign in piece if sign.isalpha() or sign == "'")

@@ -96,23 +96,40 @@ def read_clip(job_folder: Path, name: str) -> tuple[np.ndarray, int]:
 
 
 def remove_clips(journal: Journal, job_folder: Path, reason: str) -> int:
-    """Delete every sound that is still there, each with its trace; give back how many."""
-    entries = journal.entries()
-    gone = {entry.detail.get("clip") for entry in entries if REMOVED.items() <= entry.detail.items()}
-    kept = [entry for entry in entries if entry.clip and entry.clip not in gone]
+    """Delete every sound that is still there, each with its trace; give back how many.
+
+    Raises KeepingError when no reason is given.
+    """
+    kept = _not_yet_removed(journal, job_folder)
     for entry in kept:
-        remove_clip(journal, job_folder, entry, reason)
+        _remove(journal, job_folder, entry, reason)
     return len(kept)
 
 
 def remove_clip(journal: Journal, job_folder: Path, entry: Entry, reason: str) -> Entry:
     """Delete an entry's sound and leave a trace: the entry itself, its digest and the reason stay.
 
-    The trace is written first: a kill in between leaves a sound too many, never one missing unexplained.
-    Raises KeepingError when the entry names no clip.
+    Raises KeepingError when the entry names no clip, its clip is gone already, or no reason is given.
     """
     if not entry.clip:
-        raise KeepingError(f"entry {entry.number} has no clip.", where=str(job_folder))
+        raise KeepingError(f"entry {entry.number} has no sound.", where=str(job_folder))
+    if entry not in _not_yet_removed(journal, job_folder):
+        raise KeepingError(f"the sound of entry {entry.number} was removed before.", where=str(job_folder))
+    return _remove(journal, job_folder, entry, reason)
+
+
+def _not_yet_removed(journal: Journal, job_folder: Path) -> list[Entry]:
+    """The entries with a sound that no trace accounts for, or that a kill saved from its removal."""
+    entries = journal.entries()
+    removed = {entry.detail.get("clip") for entry in entries if REMOVED.items() <= entry.detail.items()}
+    gone = {clip for clip in removed if clip and not (job_folder / CLIPS / clip).exists()}
+    return [entry for entry in entries if entry.clip and entry.clip not in gone]
+
+
+def _remove(journal: Journal, job_folder: Path, entry: Entry, reason: str) -> Entry:
+    """The trace is written first: a kill in between leaves a sound too many, never one missing unexplained."""
+    if not reason.strip():
+        raise KeepingError("a sound is removed for a reason, which stays.", where=str(job_folder), do="Give one.")
     detail = {**REMOVED, "clip": entry.clip}
     trace = journal.append(Draft(kind=EntryKind.REVIEWED, refers=entry.number, reason=reason, detail=detail))
     try:

@@ -1,5 +1,6 @@
 """A job: one folder with its sheet, its journal and its sounds."""
 
+import shlex
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -60,10 +61,15 @@ def open_job(path: Path) -> Job:
     """
     folder = path.parent if path.name == SHEET and not path.is_dir() else path
     if not folder.exists():
-        raise KeepingError("there is no such job folder.", where=str(folder), do=f"`voicelog new {folder}` makes it.")
+        raise KeepingError("there is no such job folder.", where=str(folder), do=f"{_new(folder)} makes it.")
     if not folder.is_dir():
         raise KeepingError("this is a file, not a job folder.", where=str(folder), do="Name the folder of the job.")
     if not (folder / SHEET).exists():
-        do = f"Name another folder, or make it one with `voicelog new {folder}`."
+        do = f"Name another folder, or make it one with {_new(folder)}."
         raise KeepingError(f"this folder holds no job: there is no {SHEET} in it.", where=str(folder), do=do)
     return Job(folder, load_sheet(folder))
+
+
+def _new(folder: Path) -> str:
+    """The command as it can be typed, also where the name holds blanks."""
+    return f"`voicelog new {shlex.quote(str(folder))}`"

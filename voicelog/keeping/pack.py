@@ -176,8 +176,9 @@ def unpack(packed: Path, to: Path, progress: Progress = quiet) -> Verification:
     """
     if to.exists() or to.is_symlink():
         raise KeepingError("there is something of that name already.", where=str(to), do="Name a new folder.")
-    if not packed.exists():
-        raise KeepingError("there is no such pack.", where=str(packed), do="Check the path.")
+    if not packed.is_file():
+        what = "this is a folder, not a pack." if packed.is_dir() else "there is no such pack."
+        raise KeepingError(what, where=str(packed), do="Check the path.")
     part = to.with_name(f"{to.name}.part")
     try:
         part.mkdir(parents=True)

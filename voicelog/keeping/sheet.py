@@ -18,7 +18,7 @@ from rapidfuzz import process
 from voicelog.errors import SheetError
 from voicelog.installation import Sheet
 from voicelog.keeping.lines import Location, line_of, statement_lines
-from voicelog.keeping.storage import flush_folder, refusal
+from voicelog.keeping.storage import flush_folder, make_folder, refusal
 from voicelog.keeping.template import TEMPLATE
 from voicelog.model import Noun
 
@@ -64,7 +64,7 @@ def new_job(folder: Path, today: datetime.date) -> Path:
     path = folder / SHEET
     text = TEMPLATE.replace("@TODAY@", today.isoformat())
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
         flush_folder(folder)
@@ -198,8 +198,14 @@ def _sentence(error: Any) -> str:
         return f"{given} is not a number; write the figure alone" + (f", in {unit}" if unit else "")
     if kind == "tuple_type" and field in TABLES:
         return f"is one row of several; open it with two brackets: [[{TABLES[field]}]]"
+    if kind == "tuple_type":
+        return f"{given} is not a list; write it in brackets: [{given}]"
     if kind == "string_type":
         return f"{given} is not text; write it in quotes"
+    if kind == "string_pattern_mismatch":
+        return "is empty; a place needs a name to be called by"
+    if kind.startswith("date"):
+        return f"{given} is not a date; write it as year-month-day without quotes, 2026-01-31"
     if kind == "greater_than":
         return f"{given} must be above 0"
     rule = error["msg"].removeprefix("Input ").removeprefix("Value error, ")

@@ -22,9 +22,11 @@ REFUSALS: dict[int, tuple[str, str]] = {
     errno.EROFS: ("the disk is read-only.", "Copy the job folder to a disk that can be written."),
     errno.EACCES: ("permission is denied.", "Ask for write permission on the job folder."),
     errno.EPERM: ("permission is denied.", "Ask for write permission on the job folder."),
-    errno.ENOENT: ("the folder or file is gone.", "Put it back, or name another job folder."),
-    errno.ENOTDIR: ("a file stands where a folder is needed.", "Name another job folder."),
-    errno.EISDIR: ("a folder stands where a file is needed.", "Move that folder away."),
+    errno.ENOENT: ("there is no such folder or file.", "Make it, put it back, or name another."),
+    errno.ENOTDIR: ("a file stands where a folder is needed.", "Name another place."),
+    errno.EEXIST: ("there is something of that name already.", "Name another place."),
+    errno.EISDIR: ("a folder stands where a file is needed.", "Name another, or move that folder away."),
+    errno.ENAMETOOLONG: ("the name is too long.", "Give it a shorter one."),
     errno.EIO: ("the disk reports an input/output error.", "Copy the job folder to another disk now."),
 }
 
@@ -41,6 +43,14 @@ def refusal(error: OSError, where: Path) -> KeepingError:
         )
     what, do = REFUSALS.get(error.errno or 0, (f"the disk refused: {error.strerror or error}.", ""))
     return KeepingError(what, where=str(where), do=do)
+
+
+def make_folder(folder: Path) -> None:
+    """Make ``folder`` and those above it, unless they are there. Raises OSError, also for a file in its place."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder)) from None
 
 
 def flush_folder(folder: Path) -> None:

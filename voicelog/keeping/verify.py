@@ -7,13 +7,14 @@ a journal rewritten together with its journal.head is found out too; without one
 """
 
 import json
+import re
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from voicelog.errors import JournalTampered, KeepingError
+from voicelog.errors import InputError, JournalTampered, KeepingError
 from voicelog.keeping import database
 from voicelog.keeping.chain import BrokenChain, Head, Row, canonical, entry_of, next_link
 from voicelog.keeping.clips import CLIPS, REMOVED
@@ -25,6 +26,7 @@ from voicelog.model import Entry, EntryKind, Noun
 EXIT_CODES = {"whole": 0, "not whole": 1, "unreadable": 2}
 NOT_PRINTED = "no entry has the printed head: the journal is not the one that was printed from."
 SHORTEST_PRINTED = 16  # hexadecimal digits of a printed head: 64 bits, beyond trying out
+DIGEST = 64  # hexadecimal digits of a whole one
 
 
 class Verification(Noun):
@@ -68,9 +70,10 @@ class _Sounds:
 def verify_job(folder: Path, printed: str = "", progress: Progress = quiet) -> Verification:
     """Verify a job folder; needs no lock and works on a read-only folder. Raises nothing for a bad journal.
 
-    ``printed`` is a head digest from a printed schedule, or its first digits (at least 16).
-    ``progress`` counts entries.
+    ``printed`` is a head digest from a printed schedule, or its first digits (at least 16); InputError
+    when it cannot be one, for that says nothing of the journal. ``progress`` counts entries.
     """
+    wanted = _digits(printed)
     findings: list[str] = []
     try:
         evidence = _gather(folder, findings)
@@ -84,7 +87,7 @@ def verify_job(folder: Path, printed: str = "", progress: Progress = quiet) -> V
     findings += _agreement(evidence.rows, evidence.before, evidence.after)
     findings += _outside(folder, evidence)
     findings += _clips(folder, sounds)
-    findings += _printed(evidence.rows, printed)
+    findings += _printed(evidence.rows, wanted)
     return Verification(
         state="not whole" if findings else "whole",
         entries=len(evidence.rows),
@@ -244,13 +247,16 @@ def _is_plain(name: str) -> bool:
     return Path(name).name == name and "\\" not in name and name not in ("", ".", "..")
 
 
-def _printed(rows: list[Row], printed: str) -> Iterator[str]:
-    wanted = printed.lower().replace(" ", "")
-    if not wanted:
-        return
-    if len(wanted) < SHORTEST_PRINTED:
-        yield f"the printed head has {len(wanted)} digits; at least {SHORTEST_PRINTED} are needed to tell anything."
-    elif not any(digest.startswith(wanted) for _, _, digest in rows):
+def _digits(printed: str) -> str:
+    wanted = "".join(printed.lower().split())
+    if not wanted or re.fullmatch(f"[0-9a-f]{{{SHORTEST_PRINTED},{DIGEST}}}", wanted):
+        return wanted
+    what = f"a printed head has {SHORTEST_PRINTED} to {DIGEST} digits, 0 to 9 and a to f; this is none: {printed!r}."
+    raise InputError(what, do="Copy it from the report once more.")
+
+
+def _printed(rows: list[Row], wanted: str) -> Iterator[str]:
+    if wanted and not any(digest.startswith(wanted) for _, _, digest in rows):
         yield NOT_PRINTED
 
 

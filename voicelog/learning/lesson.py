@@ -19,7 +19,7 @@ from voicelog.hearing.nnet3 import read_model
 from voicelog.learning.adaptation import Kind, Learnt, Progress, Recipe, Spoken
 from voicelog.learning.alignment import Pronounce
 from voicelog.learning.enrolment import Enrolment
-from voicelog.learning.from_job import affirmed_phrases
+from voicelog.learning.from_job import Gathered, affirmed_phrases
 from voicelog.learning.microphone import band_of, colour_of
 from voicelog.learning.own_words import with_own
 from voicelog.learning.person import learn_person
@@ -90,10 +90,16 @@ def learn_from_job(
     """More of a voice from a job's affirmed readings, beginning with the profile in use if there is one."""
     gathered = affirmed_phrases(job_folder, name, since)
     if len(gathered.phrases) < 3:
-        reasons = ", ".join(f"{count} {reason}" for reason, count in gathered.left_out.items())
-        raise InputError(f"too few affirmed readings with sound to learn from ({reasons}).", where=str(job_folder))
+        raise InputError(
+            f"too few affirmed readings with sound to learn from{_left_out(gathered)}.", where=str(job_folder)
+        )
     outcome = learn_voice(profiles, name, gathered.phrases, f"job {job_folder.name}", keep_sound, True, progress)
     return reported(outcome, gathered.phrases)
+
+
+def _left_out(gathered: Gathered) -> str:
+    reasons = "; ".join(f"{reason}: {count}" for reason, count in gathered.left_out.items())
+    return f" (left out: {reasons})" if reasons else ""
 
 
 def reported(outcome: Outcome, phrases: tuple[Spoken, ...]) -> Outcome:
@@ -179,6 +185,8 @@ def spoken_in(files: list[Path]) -> tuple[Spoken, ...]:
 
 
 def _words_beside(file: Path) -> str:
+    if not file.is_file():
+        raise SoundError("there is no such recording.", where=str(file), do="Check the path.")
     try:
         return file.with_suffix(".txt").read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError):
@@ -191,5 +199,7 @@ def _index(index: Path) -> list[tuple[Path, str]]:
     try:
         rows = [json.loads(line) for line in index.read_text(encoding="utf-8").splitlines() if line.strip()]
         return [(index.parent / row["file"], row["text"]) for row in rows]
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except OSError as error:
+        raise InputError(f"the list of recordings cannot be read: {error.strerror}.", where=str(index)) from None
+    except (ValueError, KeyError, TypeError) as error:
         raise InputError(f"the list of recordings cannot be read: {error}.", where=str(index)) from None

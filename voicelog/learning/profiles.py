@@ -311,6 +311,8 @@ class Profiles:
 
 def _unpacked(file: Path, folder: Path) -> About:
     """The parts of an export in ``folder``, each read once to see that it is what it should be."""
+    if not file.is_file():
+        raise InputError("there is no such file.", where=str(file), do="Check the path.")
     try:
         with zipfile.ZipFile(file) as archive:
             for info in archive.infolist():

@@ -13,7 +13,7 @@ from voicelog.meaning.grammar import Grammar, Quantity
 from voicelog.meaning.names import NameFinder
 from voicelog.meaning.network import Filled, Network, Parse
 from voicelog.meaning.numbers import read_number
-from voicelog.meaning.utterances import Utterances, result_fits
+from voicelog.meaning.utterances import Utterances, plain_letters, result_fits
 from voicelog.model import (
     Called,
     Choice,
@@ -89,6 +89,10 @@ class Reader:
         """The one meaning of the words, or NotUnderstood with the reason."""
         if not said:
             return NotUnderstood(why="nothing was said")
+        if figure := next((word for word in said if any(sign.isnumeric() for sign in word)), ""):
+            why = f"{figure!r} is no word: figures are typed as they are said, 'two', 'nought point five'"
+            return NotUnderstood(why=why, words=said, nearly=True)
+        said = tuple(plain_letters(word) for word in said)
         parses = self.network.parses(said) or self._as_typed(said) or self._with_nearest_name(said)
         if isinstance(parses, NotUnderstood):
             return parses

@@ -206,7 +206,7 @@ class Utterances:
 
     def spoken_name(self, name: str) -> str:
         """A name from the sheet as words: letters without their accents, and digits as numbers are said."""
-        parts = re.findall(r"[a-z']+|\d+", _plain(name))
+        parts = re.findall(r"[a-z']+|\d+", plain_letters(name))
         return " ".join(self.natural(part) if part.isdigit() else part for part in parts)
 
     def _reference(self, reference: str) -> Phrase:
@@ -297,7 +297,7 @@ def result_fits(quantity: Quantity, fits: str) -> bool:
     return bool(getattr(quantity, fits, False))
 
 
-def _plain(name: str) -> str:
+def plain_letters(name: str) -> str:
     """Small letters without accents: a letter that is dropped would leave half a word to say."""
     apart = unicodedata.normalize("NFKD", name.replace("’", "'").casefold().translate(WITHOUT_ACCENT))
     return "".join(sign for sign in apart if not unicodedata.combining(sign))

@@ -26,4 +26,5 @@ def to_pdf(report: Report) -> bytes:
             pdf_standards="ua-1",
         )
     except (typst.TypstError, RuntimeError) as error:
-        raise VoicelogError(f"the PDF could not be set: {error}.", do="Choose another format.") from error
+        do = "Choose another format, or take what it names out of the job."
+        raise VoicelogError(f"the PDF could not be set: {error}.", do=do) from error
