@@ -161,7 +161,7 @@ def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
         return take_call(talk, said, desk, called, _retest_reason(called, talk))
     if talk.last is None:
         return speak(talk, "say what is to be tested again", Tone.ATTENTION)
-    asked = asked_again(talk, talk.last.reading)
+    asked = asked_again(talk, talk.last.reading, desk)
     text = f"{desk.phrasing.place(asked.place)}. {desk.phrasing.quantity(asked.quantity, asked.conditions)}?"
     return speak(talk.having(asked=asked), text, Tone.ASKED)
 
@@ -175,7 +175,7 @@ def _in_full(called: Called, talk: Conversation, desk: Desk) -> Called:
         called = called.model_copy(update={"place": called.place or last.place})
     if called.quantity:
         return called
-    unit = called.unit or (unit_of(talk, last) if called.value.kind == "number" else "")
+    unit = called.unit or (unit_of(talk, last, desk) if called.value.kind == "number" else "")
     unsaid = {"quantity": last.quantity, "conditions": last.conditions, "unit": unit}
     return called.model_copy(update=unsaid)
 
@@ -300,7 +300,7 @@ def _settled(talk: Conversation) -> Conversation:
 
 def negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The value said back is wrong: withdrawn, and asked for again."""
-    asked = asked_again(talk, talk.pending.reading)
+    asked = asked_again(talk, talk.pending.reading, desk)
     text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say again"
     draft = _withdrawal(talk.pending, said, "negative")
     talk = talk.having(mode=Mode.LISTENING, pending=None, asked=asked, said=text)
@@ -333,13 +333,15 @@ def _counts(meant: Pending, desk: Desk) -> bool:
     return line is not None and line.removed is None
 
 
-def asked_again(talk: Conversation, reading: Reading) -> Asked:
+def asked_again(talk: Conversation, reading: Reading, desk: Desk) -> Asked:
     """The same reading, its value wanted anew."""
-    unit = unit_of(talk, reading)
+    unit = unit_of(talk, reading, desk)
     return Asked(place=reading.place, quantity=reading.quantity, unit=unit, conditions=reading.conditions)
 
 
-def unit_of(talk: Conversation, reading: Reading) -> str:
-    """A word has none ("not applicable"), but the step of a tour that it was said for has."""
-    steps = talk.tour.steps if talk.tour else ()
-    return reading.unit or next((step.unit for step in steps if step.is_met_by(reading)), "")
+def unit_of(talk: Conversation, reading: Reading, desk: Desk) -> str:
+    """A word has none ("no earth"), but what it was said for has: a step, a watch, a quantity of one unit alone."""
+    asked = (*(talk.tour.steps if talk.tour else ()), *((talk.watch.asked,) if talk.watch else ()))
+    units = desk.grammar.quantities[reading.quantity].units
+    only = units[0] if len(units) == 1 else ""
+    return reading.unit or next((step.unit for step in asked if step.is_met_by(reading)), only)

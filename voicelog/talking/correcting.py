@@ -41,7 +41,7 @@ def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     meaning = said.understood.meaning
     called = meaning.called if isinstance(meaning, Command) else meaning
     if called is None:
-        asked = asked_again(talk, meant.reading)
+        asked = asked_again(talk, meant.reading, desk)
         text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say the value"
         return speak(talk.having(asked=None, pending=meant, mode=Mode.CONFIRMING), text, Tone.ASKED)
     return replace(talk, said, desk, meant, called)
@@ -56,7 +56,7 @@ def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: 
         place=called.place or old.place,
         quantity=called.quantity or old.quantity,
         value=called.value or old.value,
-        unit=_unit(talk, called, old),
+        unit=_unit(talk, called, old, desk),
         conditions=called.conditions if called.quantity else old.conditions,
     )
     try:
@@ -73,10 +73,10 @@ def _moved_on(talk: Conversation, old: Reading) -> bool:
     return talk.tour is None and talk.place not in (None, old.place)
 
 
-def _unit(talk: Conversation, called: Called, old: Reading) -> str:
+def _unit(talk: Conversation, called: Called, old: Reading, desk: Desk) -> str:
     if called.value is None or called.unit:
         return called.unit or old.unit
-    return unit_of(talk, old) if called.value.kind == "number" and not called.quantity else ""
+    return unit_of(talk, old, desk) if called.value.kind == "number" and not called.quantity else ""
 
 
 def change(talk: Conversation, said: Said, desk: Desk) -> Turn:

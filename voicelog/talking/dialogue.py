@@ -97,7 +97,7 @@ def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if talk.pending is None and _call_was_refused(talk):
         return _call_again(talk, said, desk)
     turn, meant = correcting.correct(talk, said, desk), talk.pending or talk.last
-    return watching.corrected(turn, meant.reading) if talk.watch and meant else turn
+    return watching.corrected(turn, meant.reading, said.at_s) if talk.watch and meant else turn
 
 
 def _call_was_refused(talk: Conversation) -> bool:

@@ -11,7 +11,7 @@ from voicelog.checking.trend import FEWEST, Slope, plateau, slope, time_to
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown
 from voicelog.keeping.watches import WATCHED
-from voicelog.model import Number, Reading
+from voicelog.model import Comparison, Number, Reading
 from voicelog.talking import calling
 from voicelog.talking.conversation import Act, Asked, Conversation, Desk, Keep, Mode, Said, Speak, Turn, Watch, speak
 from voicelog.talking.tones import Tone
@@ -38,8 +38,9 @@ def take(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if turn.talk.pending is None:
         return Turn(turn.talk.having(asked=talk.watch.asked), (*stood.acts, *turn.acts))
     watch = _with(talk.watch, said.at_s, turn.talk.pending.reading)
-    told = _told(watch, turn.talk, desk)
-    timed = turn.acts if watch is talk.watch else _timed(turn.acts, watch)
+    if watch is talk.watch:
+        return Turn(turn.talk.having(asked=watch.asked), (*stood.acts, *turn.acts))
+    told, timed = _told(watch, turn.talk, desk), _timed(turn.acts, watch)
     acts = (*stood.acts, *timed, *((Speak(told),) if told else ()))
     return Turn(turn.talk.having(watch=watch, asked=watch.asked), acts)
 
@@ -55,11 +56,16 @@ def is_watched(reading: Reading, talk: Conversation) -> bool:
 
 
 def _with(watch: Watch, at_s: float, reading: Reading) -> Watch:
-    """One more point, in the unit that is watched, when the value is a plain figure."""
-    if not isinstance(reading.value, Number):
+    """One more point in the unit that is watched, when the value is a plain figure."""
+    if not _is_point(reading):
         return watch
-    figure = convert(reading.value.figure, reading.unit, watch.asked.unit)
-    return watch.model_copy(update={"times_s": (*watch.times_s, at_s), "values": (*watch.values, format(figure, "f"))})
+    figure = format(convert(reading.value.figure, reading.unit, watch.asked.unit), "f")
+    return watch.model_copy(update={"times_s": (*watch.times_s, at_s), "values": (*watch.values, figure)})
+
+
+def _is_point(reading: Reading) -> bool:
+    """Neither a word nor a bound ("greater than"): of these there is no slope."""
+    return isinstance(reading.value, Number) and reading.value.comparison is Comparison.EQUAL
 
 
 def _timed(acts: tuple[Act, ...], watch: Watch) -> tuple[Act, ...]:
@@ -73,14 +79,19 @@ def _timed(acts: tuple[Act, ...], watch: Watch) -> tuple[Act, ...]:
     )
 
 
-def corrected(turn: Turn, replaced: Reading) -> Turn:
-    """The last value of the watch was put right, or belongs elsewhere; watching goes on."""
+def corrected(turn: Turn, replaced: Reading, at_s: float) -> Turn:
+    """The last value of the watch was put right, or belongs elsewhere; watching goes on.
+
+    ``at_s``: when, for what was no figure before; a figure keeps its own time.
+    """
     talk = turn.talk
-    if talk.pending is None or talk.pending.number or not talk.watch.values or not is_watched(replaced, talk):
+    if talk.pending is None or talk.pending.number or not is_watched(replaced, talk):
         return turn
-    before = _without_last(talk.watch)
+    before, counted = talk.watch, _is_point(replaced) and bool(talk.watch.values)
+    if counted:
+        before, at_s = _without_last(before), before.times_s[-1]
     moved = not is_watched(talk.pending.reading, talk)
-    watch = before if moved else _with(before, talk.watch.times_s[-1], talk.pending.reading)
+    watch = before if moved else _with(before, at_s, talk.pending.reading)
     timed = turn.acts if watch is before else _timed(turn.acts, watch)
     return Turn(talk.having(watch=watch, asked=watch.asked), timed)
 
@@ -89,7 +100,7 @@ def dropped(turn: Turn, withdrawn: Reading) -> Turn:
     """A value was withdrawn: if it was the last of the watch it counts no more. Watching goes on."""
     if not is_watched(withdrawn, turn.talk):
         return turn
-    watch = _without_last(turn.talk.watch)
+    watch = _without_last(turn.talk.watch) if _is_point(withdrawn) else turn.talk.watch
     return Turn(turn.talk.having(watch=watch, asked=watch.asked), turn.acts)
 
 
