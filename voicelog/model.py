@@ -216,6 +216,9 @@ class EntryKind(StrEnum):
     STOPPED = "stopped"  # the session ended in order
 
 
+RETEST = "retest"  # the reason of a reading taken again for which no other was named
+
+
 class Draft(Noun):
     """An entry before the journal has numbered, timed and chained it."""
 

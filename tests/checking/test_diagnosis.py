@@ -108,6 +108,13 @@ def test_only_an_item_that_made_the_difference_is_to_be_examined(quantity, unit,
     assert not blamed or "urn: have it examined before it is connected again. [entries 1-2]" in text
 
 
+def test_of_two_things_unplugged_only_the_one_added_is_told():
+    first, both, second = (reading("earth_leakage", figure, "mA") for figure in ("8.0", "2.0", "3.0"))
+    chain = (first, "unplugged urn"), (both, "unplugged urn; fridge"), (second, "unplugged fridge")
+    told = said(explained(*chain), "Insulation")
+    assert "fridge: 8.0 mA with it, 2.0 mA without" in told and "urn:" not in told
+
+
 def test_leakage_of_an_item_that_was_unplugged():
     house = explained(
         (reading("earth_leakage", "8.0", "mA"), ""), (reading("earth_leakage", "2.0", "mA"), "unplugged the urn")
@@ -156,6 +163,7 @@ def test_a_fail_that_passed_the_next_time_is_told():
     slow, quick = (reading("rcd_time", figure, "ms", rcd="R", multiple="1") for figure in ("340", "20"))
     found = said(explained((slow, ""), (quick, "")), "Failed, then passed")
     assert "DB1/R rcd_time: 340 ms, then 20 ms; nothing that is noted" in found and "can be so again" in found
+    assert said(explained((slow, ""), (quick, "retest")), "Failed, then passed") == found
     low, high = reading("ir_le", "0.8", "Mohm"), reading("ir_le", ">200", "Mohm")
     assert "DB1/5 ir_le: 0.8 Mohm, then > 200 Mohm" in said(explained((low, ""), (high, "")), "Failed, then passed")
 

@@ -5,7 +5,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from voicelog.checking.units import convert
-from voicelog.model import Comparison, Noun, Number, Place, Reading
+from voicelog.model import RETEST, Comparison, Noun, Number, Place, Reading
 
 Record = Sequence[Reading]  # the readings that stand, in the order they were taken
 
@@ -46,6 +46,17 @@ class Taken(Noun):
     reason: str = ""  # "unplugged the tea urn"
     entry: int | None = None  # number in the journal
     watch: int | None = None  # number of the first entry of the watch that it belongs to
+
+    @property
+    def unplugged(self) -> tuple[str, ...]:
+        """What was unplugged while it was taken: of "unplugged tea urn; fridge" the two."""
+        kind, _, items = self.reason.partition("unplugged ")
+        return () if kind or not items else tuple(item.strip() for item in items.split(";"))
+
+    @property
+    def explained(self) -> str:
+        """What may explain that it differs from the one before; that it was taken again explains nothing."""
+        return "" if self.reason == RETEST else self.reason
 
     @property
     def origin(self) -> str:

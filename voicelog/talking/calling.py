@@ -5,7 +5,7 @@ back is on the record however the program ends.
 """
 
 from voicelog.meaning.parsing import refuse_value
-from voicelog.model import Called, Draft, EntryKind, Outcome, Place, Reading, Result, Verdict
+from voicelog.model import RETEST, Called, Draft, EntryKind, Outcome, Place, Reading, Result, Verdict
 from voicelog.talking import touring
 from voicelog.talking.conversation import (
     Asked,
@@ -149,8 +149,9 @@ def take_call(talk: Conversation, said: Said, desk: Desk, called: Called, reason
 
 
 def _reason_at(place: Place, talk: Conversation) -> str:
-    """What was unplugged concerns its own circuit, the RCD before it and the tails; not the others."""
-    return talk.reason if place.key in talk.reason_at else ""
+    """What is unplugged concerns its own circuit, the RCD before it and the tails; not the others."""
+    items = [one.item for one in talk.unplugged if place.key in one.at]
+    return f"unplugged {'; '.join(items)}" if items else ""
 
 
 def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -189,7 +190,7 @@ def _follows_last(talk: Conversation, desk: Desk) -> bool:
 
 def _retest_reason(called: Called, talk: Conversation) -> str:
     place = called.place or talk.place
-    return (_reason_at(place, talk) if place else "") or "retest"
+    return (_reason_at(place, talk) if place else "") or RETEST
 
 
 def draft_of(kind: EntryKind, said: Said, reading: Reading, verdict: Verdict) -> Draft:

@@ -94,6 +94,13 @@ class Note(Noun):
     begun: bool = False  # words of it are on the record
 
 
+class Unplugged(Noun):
+    """Something that is out of its socket: the reason of readings at the places that it concerns."""
+
+    item: str
+    at: tuple[str, ...]  # keys of these places
+
+
 class Redo(Noun):
     """An entry that would do again what "undo" took back."""
 
@@ -113,8 +120,7 @@ class Conversation(Noun):
     tour: Tour | None = None
     watch: Watch | None = None
     note: Note | None = None
-    reason: str = ""  # why readings are taken again: "unplugged tea urn"
-    reason_at: tuple[str, ...] = ()  # keys of the places that it concerns
+    unplugged: tuple[Unplugged, ...] = ()  # what is unplugged still, latest last
     point: str = ""  # the wander-lead point in hand
     undone: tuple[Redo, ...] = ()  # what "redo" would do, latest last
     due: bool = False  # the tour asks for its next step once the entries before it are kept

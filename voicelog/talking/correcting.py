@@ -92,12 +92,28 @@ def change(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """Take back the last thing done to the record; again, the one before."""
-    line = _last_changed(desk, skip={again.refers for again in talk.undone})
+    """Take back the last thing done to the record; again, the one before. A correction not yet answered comes first."""
+    pending = talk.pending and desk.record.line(talk.pending.number)
+    line = pending or _last_changed(desk, skip={again.refers for again in talk.undone})
     if line is None:
         return speak(talk, "nothing to undo", Tone.ATTENTION)
     back, again = _there_and_back(line)
     return _take_back(talk.having(undone=(*talk.undone, again)), said, desk, back, "undone")
+
+
+def is_correction(pending: Pending, desk: Desk) -> bool:
+    """Whether it stands in the place of a reading that comes back without it."""
+    line = desk.record.line(pending.number)
+    return line is not None and line.entry.kind is EntryKind.CORRECTED and line.entry.refers is not None
+
+
+def was_brought_back(talk: Conversation, desk: Desk) -> bool:
+    """Whether the pending reading is the one that the last "undo" brought back."""
+    if not talk.undone:
+        return False
+    again = talk.undone[-1].refers
+    line = desk.record.line(again)
+    return talk.pending.number in (again, line.entry.refers if line else None)
 
 
 def _last_changed(desk: Desk, skip: set[int]) -> Line | None:
@@ -131,6 +147,9 @@ def _take_back(talk: Conversation, said: Said, desk: Desk, change: Redo, what: s
     kept = Keep(
         Draft(kind=change.kind, words=said.understood.words, refers=change.refers, reason=what, speaker=said.speaker)
     )
+    if talk.pending and talk.tour is None and talk.place == talk.pending.reading.place:
+        talk = talk.having(place=line.reading.place)
+    talk = talk.having(pending=None, mode=Mode.LISTENING)
     if change.kind is EntryKind.RESTORED and line.confirmed is Standing.AWAITING:
         text = f"{text}. {ANSWER}"
         talk = _awaiting_again(talk, line, said_back)

@@ -53,11 +53,9 @@ from voicelog.talking.tones import Tone
 PATIENCE_S = 8.0
 DICTATION_S = 4.0
 
-# What is said last and is no reading, and what is told to whoever takes it back.
-_ASIDES = {
-    EntryKind.REFUSED: "nothing of that was kept",
-    EntryKind.NOTED: "the note stays, to be put right at review",
-}
+# What is said last and is no reading: whoever takes it back does not mean the reading before it.
+_ASIDES = (EntryKind.REFUSED, EntryKind.NOTED)
+_NOTHING_KEPT = "nothing of that was kept"
 
 
 def _ignore(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -109,7 +107,7 @@ def _call_again(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """A correction of what was refused is a call of its own; the reading before it stays as it is."""
     called = said.understood.meaning.called
     if called is None or called.value is None or not (called.quantity or talk.asked):
-        return speak(talk.having(aside=None), f"{_ASIDES[EntryKind.REFUSED]}, say it in full", Tone.ATTENTION)
+        return speak(talk.having(aside=None), f"{_NOTHING_KEPT}, say it in full", Tone.ATTENTION)
     plain = replace(said, understood=said.understood.model_copy(update={"meaning": called}))
     return (calling.call if called.quantity else _value)(talk, plain, desk)
 
@@ -129,8 +127,10 @@ def _negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def _disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """In a tour the step is asked for again. What is no reading leaves the one before it alone, once."""
+    if talk.pending is None and talk.aside is EntryKind.NOTED:
+        return noting.drop(talk, said, desk)
     if talk.pending is None and talk.aside:
-        return speak(talk.having(aside=None), _ASIDES[talk.aside], Tone.ATTENTION)
+        return speak(talk.having(aside=None), _NOTHING_KEPT, Tone.ATTENTION)
     turn, meant = calling.disregard(talk, said, desk), talk.pending or talk.last
     if not _keeps(turn):
         return turn
@@ -150,7 +150,9 @@ def _keeps(turn: Turn) -> bool:
 
 def _undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """What awaits its answer is disregarded, and may be done again; otherwise the last thing done is taken back."""
-    if talk.pending is None:
+    if talk.pending is None and talk.aside is EntryKind.NOTED:
+        return noting.drop(talk, said, desk)
+    if talk.pending is None or correcting.is_correction(talk.pending, desk) and talk.watch is None:
         return _retraced(correcting.undo(talk, said, desk), desk)
     again = Redo(kind=EntryKind.RESTORED, refers=talk.pending.number)
     return _disregard(talk.having(undone=(*talk.undone, again)), said, desk)
@@ -158,6 +160,11 @@ def _undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def _redo(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return _retraced(correcting.redo(talk, said, desk), desk)
+
+
+def _redo_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """Only of what the last "undo" brought back to be answered."""
+    return _redo(talk, said, desk) if correcting.was_brought_back(talk, desk) else Turn(talk)
 
 
 def _retraced(turn: Turn, desk: Desk) -> Turn:
@@ -287,6 +294,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "disregard": _disregard,
         "stop_watching": watching.stop,
         "undo": _undo,
+        "redo": _redo_while_confirming,
     },
     Mode.CHOOSING: {
         **ANYWHERE,

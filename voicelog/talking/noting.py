@@ -11,8 +11,23 @@ from voicelog.installation import Sheet
 from voicelog.meaning.phrase import first_spelling
 from voicelog.model import Draft, EntryKind, Number, Place, Reading
 from voicelog.talking.calling import retest, say_back
-from voicelog.talking.conversation import Asked, Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak
+from voicelog.talking.conversation import (
+    Asked,
+    Conversation,
+    Desk,
+    Keep,
+    Mode,
+    Note,
+    Said,
+    Speak,
+    Turn,
+    Unplugged,
+    speak,
+)
 from voicelog.talking.tones import Tone
+
+# Kinds of note that more than one move speaks of.
+COUNTED, UNCOUNTED, UNPLUGGED = "point counted", "point taken back", "unplugged"
 
 
 def observe(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -126,23 +141,42 @@ def plus_one(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """One more point on the circuit in hand."""
     if talk.place is None or not talk.place.circuit:
         return speak(talk, "say the circuit first", Tone.ATTENTION)
-    count = _noted_so_far(desk, "point counted", talk.place) + 1
+    return _counted(talk, said, desk, talk.place, COUNTED, _points(desk, talk.place) + 1)
+
+
+def drop(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The last note is called off: a point counted is none, what was unplugged is no reason. Its words stay as said."""
+    note = desk.record.notes[-1]
+    kind = note.detail.get("kind")
+    if kind in (COUNTED, UNCOUNTED) and _points(desk, note.place):
+        return _counted(talk, said, desk, note.place, UNCOUNTED, _points(desk, note.place) - 1)
+    if kind == UNPLUGGED:
+        talk = talk.having(unplugged=_without(talk.unplugged, note.detail["item"]))
+    return speak(talk.having(aside=None), "the note stays, to be put right at review", Tone.ATTENTION)
+
+
+def _counted(talk: Conversation, said: Said, desk: Desk, place: Place, kind: str, total: int) -> Turn:
     draft = Draft(
         kind=EntryKind.NOTED,
         words=said.understood.words,
-        place=talk.place,
+        place=place,
         speaker=said.speaker,
-        detail={"kind": "point counted", "total": str(count)},
+        detail={"kind": kind, "total": str(total)},
     )
-    text = desk.phrasing.number(count)
+    text = desk.phrasing.number(total)
     return Turn(talk.having(said=text), (Keep(draft), Speak(text, Tone.KEPT)))
+
+
+def _points(desk: Desk, place: Place) -> int:
+    """How many are counted at a place, less those taken back."""
+    return _noted_so_far(desk, COUNTED, place) - _noted_so_far(desk, UNCOUNTED, place)
 
 
 def count_points(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The total counted becomes a reading, said back like any other."""
     if talk.place is None or not talk.place.circuit:
         return speak(talk, "say the circuit first", Tone.ATTENTION)
-    count = _noted_so_far(desk, "point counted", talk.place)
+    count = _points(desk, talk.place)
     if not count:
         return speak(talk, f"no points were counted on {desk.phrasing.place(talk.place)}", Tone.ATTENTION)
     reading = Reading(place=talk.place, quantity="points", value=Number(figure=Decimal(count)))
@@ -161,10 +195,11 @@ def count_points(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def unplug(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """What was unplugged is the reason of the readings that follow."""
-    turn = _reason(talk, said, "unplugged", "unplugged {}")
-    item = said.understood.meaning.arguments.get("item", "")
-    turn = Turn(turn.talk.having(reason_at=tuple(_concerned(item, desk.sheet))), turn.acts)
+    """What was unplugged is the reason of the readings that follow where it belongs, until it is plugged in again."""
+    item = _item(said)
+    out = Unplugged(item=item, at=tuple(_concerned(item, desk.sheet)))
+    others = _without(talk.unplugged, item)
+    turn = _told(talk.having(unplugged=(*others, out)), said, UNPLUGGED, f"unplugged {item}")
     if "then" not in said.understood.meaning.arguments:
         return turn
     again = retest(turn.talk, said, desk)
@@ -172,9 +207,17 @@ def unplug(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def plug_in(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The item is connected again: readings are plain readings."""
-    turn = _reason(talk, said, "plugged in", "{} plugged in")
-    return Turn(turn.talk.having(reason="", reason_at=()), turn.acts)
+    """The item is connected again: no reading has it as its reason any more."""
+    item = _item(said)
+    return _told(talk.having(unplugged=_without(talk.unplugged, item)), said, "plugged in", f"{item} plugged in")
+
+
+def _item(said: Said) -> str:
+    return said.understood.meaning.arguments.get("item", "")
+
+
+def _without(unplugged: tuple[Unplugged, ...], item: str) -> tuple[Unplugged, ...]:
+    return tuple(one for one in unplugged if one.item != item)
 
 
 def _concerned(item: str, sheet: Sheet) -> Iterator[str]:
@@ -188,17 +231,15 @@ def _concerned(item: str, sheet: Sheet) -> Iterator[str]:
                 yield Place(board=board.reference).key
 
 
-def _reason(talk: Conversation, said: Said, kind: str, words: str) -> Turn:
-    item = said.understood.meaning.arguments.get("item", "")
-    text = words.format(item)
+def _told(talk: Conversation, said: Said, kind: str, text: str) -> Turn:
     draft = Draft(
         kind=EntryKind.NOTED,
         words=said.understood.words,
         place=talk.place,
         speaker=said.speaker,
-        detail={"kind": kind, "item": item},
+        detail={"kind": kind, "item": _item(said)},
     )
-    return Turn(talk.having(reason=text, said=text), (Keep(draft), Speak(text, Tone.KEPT)))
+    return Turn(talk.having(said=text), (Keep(draft), Speak(text, Tone.KEPT)))
 
 
 def move_to(talk: Conversation, said: Said, desk: Desk) -> Turn:

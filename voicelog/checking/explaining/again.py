@@ -23,7 +23,7 @@ def _unexplained(findings: Findings) -> Iterator[Statement]:
         if len(chain) < 2 or _fails(last, findings) or last.watch is not None:
             continue
         failed = [one for one in chain[:-1] if _fails(one, findings)]
-        if failed and not any(after.reason != before.reason for before, after in pairwise(chain)):
+        if failed and not any(after.explained != before.explained for before, after in pairwise(chain)):
             yield _statement(failed, last)
 
 

@@ -40,10 +40,12 @@ def unplugged_pairs(findings: Findings) -> Iterator[tuple[str, Taken, Taken]]:
     """Each pair of readings between which something of the circuit was unplugged, after its name."""
     for chain in chains(findings).values():
         for before, after in pairwise(chain):
-            item = after.reason.removeprefix("unplugged").strip()
-            new = after.reason.startswith("unplugged") and before.reason != after.reason
-            if new and _belongs(item, after.reading.place, findings.sheet):
-                yield item, before, after
+            added = [item for item in after.unplugged if item not in before.unplugged]
+            alike = all(
+                item in after.unplugged for item in before.unplugged
+            )  # else two things differ, and either did it
+            if alike and len(added) == 1 and _belongs(added[0], after.reading.place, findings.sheet):
+                yield added[0], before, after
 
 
 def mostly_to_blame(before: Reading, after: Reading) -> bool:
