@@ -264,6 +264,13 @@ def test_observations_come_by_the_weight_of_their_code_with_what_review_added():
     assert [one.code for one in shown] == ["C1", "C3", "FI"] and shown[0].added == ("cover missing",)
 
 
+def test_another_name_for_a_circuit_is_told():
+    tell = sample.Story()
+    tell.add(EntryKind.NOTED, "choir loft lights", place=sample.place("5"), detail={"kind": "rename"})
+    told = document(report(tell.entries), "html").decode()
+    assert "rename" in told and "choir loft lights" in told
+
+
 def test_sections_of_a_diagnosis_become_parts():
     class Thing:
         def __init__(self, **fields):

@@ -185,7 +185,7 @@ def _observations(
 ) -> Iterable[ShownObservation]:
     """Observations first, by the weight of their code, then notes; counted points and unplugged items are left out."""
     weight = {code: i for i, code in enumerate(CODE_WORDS)}
-    told = [note for note in schedule.noted if note.kind in ("observation", "note", "photo")]
+    told = [note for note in schedule.noted if note.kind in ("observation", "note", "photo", "rename")]
     for note in sorted(told, key=lambda n: (n.kind != "observation", weight.get(n.code, len(weight)), n.line)):
         yield ShownObservation(
             line=note.line,

@@ -44,7 +44,7 @@ def reading_from(called: Called, talk: Conversation, desk: Desk) -> Reading:
             quantity=called.quantity,
             value=called.value,
             unit=called.unit,
-            conditions=_with_point(called.quantity, called.conditions, talk),
+            conditions=with_point(called.quantity, called.conditions, talk),
         )
     else:
         reading = _value_alone(called, talk)
@@ -65,7 +65,8 @@ def _value_alone(called: Called, talk: Conversation) -> Reading:
     )
 
 
-def _with_point(quantity: str, conditions: dict[str, str], talk: Conversation) -> dict[str, str]:
+def with_point(quantity: str, conditions: dict[str, str], talk: Conversation) -> dict[str, str]:
+    """R2 is that of the wander-lead point in hand."""
     return {**conditions, "point": talk.point} if quantity == "r2_cpc" and talk.point else conditions
 
 
@@ -118,6 +119,17 @@ def call_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return after_standing(call)(talk, said, desk)
 
 
+def is_same(called: Called, talk: Conversation) -> bool:
+    """Whether a call is of the quantity, place and conditions of the pending reading, whatever its value."""
+    pending = talk.pending.reading
+    conditions = with_point(called.quantity, called.conditions, talk)
+    return (called.place or talk.place, called.quantity, conditions) == (
+        pending.place,
+        pending.quantity,
+        pending.conditions,
+    )
+
+
 def after_standing(move: Move) -> Move:
     """A move that lets the pending reading stand first; one that awaits an answer must be answered instead."""
 
@@ -163,6 +175,12 @@ def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if talk.last is None:
         return speak(talk, "say what is to be tested again", Tone.ATTENTION)
     asked = asked_again(talk, talk.last.reading, desk)
+    if called is not None and called.place:
+        asked = asked.model_copy(update={"place": called.place})
+    try:
+        _fits_place(asked.place, asked.quantity, desk)
+    except Incomplete as wrong:
+        return refuse(talk, said, str(wrong))
     text = f"{desk.phrasing.place(asked.place)}. {desk.phrasing.quantity(asked.quantity, asked.conditions)}?"
     return speak(talk.having(asked=asked), text, Tone.ASKED)
 
@@ -302,10 +320,19 @@ def _settled(talk: Conversation) -> Conversation:
 def negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The value said back is wrong: withdrawn, and asked for again."""
     asked = asked_again(talk, talk.pending.reading, desk)
-    text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say again"
+    text = ask_value(talk, asked, desk, "say again")
     draft = _withdrawal(talk.pending, said, "negative")
     talk = talk.having(mode=Mode.LISTENING, pending=None, asked=asked, said=text)
     return Turn(talk, (Keep(draft), Speak(text, Tone.ASKED)))
+
+
+def ask_value(talk: Conversation, asked: Asked, desk: Desk, how: str) -> str:
+    """ "Zed s, say again"; with its place where another is in hand, as when a sweep has named its next circuit."""
+    quantity = desk.grammar.quantities[asked.quantity]
+    elsewhere = asked.place != talk.place and quantity.places != ("board",)
+    place = f"{desk.phrasing.place(asked.place, with_name=False)}. " if elsewhere else ""
+    in_full = quantity.value == "choice"  # its words alone are nothing ("b")
+    return f"{place}{desk.phrasing.quantity(asked.quantity, asked.conditions)}, {'say it in full' if in_full else how}"
 
 
 def disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -313,7 +340,9 @@ def disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
     meant = talk.pending or talk.last
     if meant is None or not _counts(meant, desk) and talk.pending is None:
         return speak(talk, "nothing to disregard", Tone.ATTENTION)
-    text = f"disregarded, {meant.said_back}"
+    earlier = desk.phrasing.reading(meant.reading, with_name=meant.reading.place != talk.place)
+    what = talk.pending.said_back if talk.pending else earlier  # in short that would be a value alone
+    text = f"disregarded, {what}"
     talk = talk.having(mode=Mode.LISTENING, pending=None, last=None, asked=None, said=text)
     return Turn(talk, (Keep(_withdrawal(meant, said, "disregard")), Speak(text, Tone.ATTENTION)))
 

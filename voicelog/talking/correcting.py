@@ -8,12 +8,14 @@ from voicelog.talking.calling import (
     ANSWER,
     UNNAMED,
     Incomplete,
+    ask_value,
     asked_again,
     check,
     draft_of,
     refuse,
     say_back,
     unit_of,
+    with_point,
 )
 from voicelog.talking.conversation import Conversation, Desk, Keep, Mode, Pending, Redo, Said, Speak, Turn, speak
 from voicelog.talking.shortened import lacks_quantity
@@ -42,8 +44,9 @@ def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     called = meaning.called if isinstance(meaning, Command) else meaning
     if called is None:
         asked = asked_again(talk, meant.reading, desk)
-        text = f"{desk.phrasing.quantity(asked.quantity, asked.conditions)}, say the value"
-        return speak(talk.having(asked=None, pending=meant, mode=Mode.CONFIRMING), text, Tone.ASKED)
+        text = ask_value(talk, asked, desk, "say the value")
+        disowned = meant.model_copy(update={"doubted": True})  # silence must not let it stand now
+        return speak(talk.having(asked=None, pending=disowned, mode=Mode.CONFIRMING), text, Tone.ASKED)
     return replace(talk, said, desk, meant, called)
 
 
@@ -83,7 +86,8 @@ def change(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """ "Change circuit six leakage to two point four": replaces what is on the record."""
     called = said.understood.meaning.called
     place = called.place or talk.place
-    line = desk.record.latest(place, called.quantity, called.conditions) if place else None
+    conditions = with_point(called.quantity, called.conditions, talk)
+    line = desk.record.latest(place, called.quantity, conditions) if place else None
     if line is None:
         return refuse(talk, said, "there is no such reading on the record to change")
     meant = Pending(number=line.entry.number, reading=line.reading, verdict=line.verdict)

@@ -86,6 +86,15 @@ def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return _correct(talk, said, desk)
 
 
+def _reading_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """The same quantity called again, its answer still open, is its right value; any other reading is the next one."""
+    called = said.understood.meaning
+    if not (desk.awaits_answer(talk) and calling.is_same(called, talk)):
+        return calling.call_while_confirming(talk, said, desk)
+    value = Called(value=called.value, unit=called.unit, repaired=called.repaired)
+    return _correct(talk, replace(said, understood=said.understood.model_copy(update={"meaning": value})), desk)
+
+
 def _wrong_place(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """ "That was circuit seven": a correction of the place alone."""
     return _correct(talk, said, desk)
@@ -284,7 +293,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         **{kind: calling.after_standing(move) for kind, move in BEGINNING.items()},
         "affirm": _affirm,
         "negative": _negate,
-        "reading": calling.call_while_confirming,
+        "reading": _reading_while_confirming,
         "doubtful": calling.call_while_confirming,
         "value": _value_while_confirming,
         "place": _place_while_confirming,

@@ -46,6 +46,15 @@ class Phrasing:
             return board + self.reference(place.rcd)
         return f"{board}tails"
 
+    def places(self, places: list[Place]) -> str:
+        """One after the other without their names; a board is said once for those in a row on it."""
+        boards = ("", *(place.board for place in places))
+        said = (
+            self.place(place, with_name=False).removeprefix(self._board(place) if place.board == before else "")
+            for before, place in zip(boards, places, strict=False)
+        )
+        return ", ".join(said)
+
     def reference(self, reference: str) -> str:
         """ "RCD1" as "r c d one"."""
         return self._utterances.spoken_reference(reference)

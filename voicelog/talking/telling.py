@@ -55,6 +55,8 @@ def where_am_i(talk: Conversation, said: Said, desk: Desk) -> Turn:
         where += f". {desk.phrasing.quantity(talk.asked.quantity, talk.asked.conditions)}?"
     if talk.tour:
         where += f"{'' if talk.asked else '.'} {talk.tour.title}"
+    if talk.watch:
+        where += f"{'' if talk.asked else '.'} watching"
     return speak(talk, where)
 
 
@@ -75,8 +77,8 @@ def what_is_left(talk: Conversation, said: Said, desk: Desk) -> Turn:
     for quantity in USUAL:
         lacking = _lacking(quantity, desk)
         if lacking:
-            named = [desk.phrasing.place(place, with_name=False) for place in lacking]
-            names = "all circuits" if lacking == _circuits(desk) and len(lacking) > 1 else ", ".join(named)
+            every = lacking == _circuits(desk) and len(lacking) > 1
+            names = "all circuits" if every else desk.phrasing.places(lacking)
             parts.append(f"{desk.grammar.quantities[quantity].says}: {names}")
     return speak(talk, ". ".join(parts) or "nothing is left of the usual tests")
 

@@ -11,7 +11,7 @@ from decimal import Decimal
 from voicelog.installation import Board, Circuit
 from voicelog.keeping.record import Line
 from voicelog.meaning.grammar import Quantity, TestSequence
-from voicelog.model import Number, Place
+from voicelog.model import Comparison, Number, Place
 from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Said, Speak, Tour, Turn, speak
 from voicelog.talking.tones import Tone
 
@@ -134,14 +134,9 @@ def _finished(talk: Conversation, desk: Desk, prefix: str) -> Turn:
 def _left_words(left: list[Asked], talk: Conversation, desk: Desk) -> str:
     if not left:
         return ""
-    sweep = talk.tour.title.startswith("sweep")
-    named = [
-        desk.phrasing.place(step.place, with_name=False)
-        if sweep
-        else desk.phrasing.quantity(step.quantity, step.conditions)
-        for step in left
-    ]
-    return f"left: {', '.join(named)}"
+    if talk.tour.title.startswith("sweep"):
+        return f"left: {desk.phrasing.places([step.place for step in left])}"
+    return f"left: {', '.join(desk.phrasing.quantity(step.quantity, step.conditions) for step in left)}"
 
 
 def move_on(talk: Conversation, desk: Desk) -> Turn:
@@ -266,10 +261,9 @@ def _shares(tour: Tour, desk: Desk) -> Iterator[str]:
     for (board, rcd), alike in behind.items():
         lines = [line for step in alike if (line := _line(step, tour, desk))]
         if budget := _budget(lines):
-            used = sum((_milliamps(line, desk) for line in lines), Decimal(0))
             of = desk.phrasing.value(Number(figure=budget), "mA")
             place = desk.phrasing.place(Place(board=board, rcd=rcd))
-            yield f"{place}, {desk.phrasing.value(Number(figure=used), '')} of {of}"
+            yield f"{place}, {desk.phrasing.value(_sum(lines, desk), '')} of {of}"
 
 
 def _budget(lines: list[Line]) -> Decimal | None:
@@ -281,14 +275,23 @@ def total_words(talk: Conversation, desk: Desk) -> str:
     """ "total, seven point four milliamps" for a leakage sweep; empty for any other tour."""
     if talk.tour is None or talk.tour.steps[0].quantity not in ("earth_leakage", "earth_leakage_dc"):
         return ""
-    lines = (_line(step, talk.tour, desk) for step in talk.tour.steps)
-    total = sum((_milliamps(line, desk) for line in lines if line), Decimal(0))
-    return f"total, {desk.phrasing.value(Number(figure=total), 'mA')}"
+    lines = [line for step in talk.tour.steps if (line := _line(step, talk.tour, desk))]
+    text = f"total, {desk.phrasing.value(_sum(lines, desk), 'mA')}"
+    without = [line.reading.place for line in lines if not isinstance(line.reading.value, Number)]
+    return f"{text}, without {desk.phrasing.places(without)}" if without else text
+
+
+def _sum(lines: list[Line], desk: Desk) -> Number:
+    """The figures added up, mA: with a "greater than" it is a least sum, to which a "less than" adds none."""
+    figures = [line for line in lines if isinstance(line.reading.value, Number)]
+    signs = {line.reading.value.comparison for line in figures}
+    sign = next((sign for sign in (Comparison.ABOVE, Comparison.BELOW) if sign in signs), Comparison.EQUAL)
+    none = Comparison.BELOW if sign is Comparison.ABOVE else None
+    counted = (_milliamps(line, desk) for line in figures if line.reading.value.comparison is not none)
+    return Number(figure=sum(counted, Decimal(0)), comparison=sign)
 
 
 def _milliamps(line: Line, desk: Desk) -> Decimal:
-    if line.reading.value.kind != "number":
-        return Decimal(0)
     units = desk.grammar.units
     return (line.reading.value.figure * units[line.reading.unit].factor / units["mA"].factor).normalize() + 0
 
