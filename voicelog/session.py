@@ -13,7 +13,7 @@ from voicelog.hearing.ear import Ear, Lost, Pressed, Quiet
 from voicelog.keeping.clips import ClipFolder
 from voicelog.keeping.journal import Journal
 from voicelog.keeping.record import Record, fold
-from voicelog.meaning.parsing import Context, Reader
+from voicelog.meaning.parsing import Reader
 from voicelog.model import Command, Draft, Entry, EntryKind, Heard, Understood
 from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Event, Keep, Mode, Said, Silence, Speak
 from voicelog.talking.dialogue import numbered, onward, step
@@ -134,7 +134,7 @@ class Session:
         return bool(self.reader.attention) and unasked and heard.texts[:1] != (self.reader.attention,)
 
     def _meaning(self, heard: Heard) -> Said:
-        understood = self.reader.understand(heard, Context(board=self.desk.board(self.talk)))
+        understood = self.reader.understand(heard, self.desk.context(self.talk))
         return Said(understood, heard.end_s, heard.speaker)
 
     # ------------------------------------------------------------ what the dialogue asks for

@@ -7,7 +7,6 @@ import pytest
 
 from voicelog.checking.editions import load_edition
 from voicelog.keeping.record import fold
-from voicelog.meaning.parsing import Context
 from voicelog.model import Entry, Understood
 from voicelog.proving.script import shown
 from voicelog.talking.conversation import Adjust, Conversation, Desk, End, Keep, Policy, Said, Silence, Speak
@@ -35,8 +34,7 @@ class Rehearsal:
             event = Silence(10.0)
         else:
             words = tuple(text.split())
-            context = Context(board=self.desk.board(self.talk))
-            understood = Understood(meaning=self.reader.read(words, context), words=words)
+            understood = Understood(meaning=self.reader.read(words, self.desk.context(self.talk)), words=words)
             event = Said(understood, at_s=20.0 * len(self.done))
         self._take(step(self.talk, event, self.desk))
         self._take(onward(self.talk, self.desk))

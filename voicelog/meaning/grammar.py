@@ -32,6 +32,9 @@ class Unit(Noun):
         return singular if singular in self.said else self.spoken
 
 
+Only = Literal["", "ring", "rcd"]  # ring final circuits alone, circuits behind an RCD, or all
+
+
 class Condition(Noun):
     """What distinguishes several readings of one quantity: a test voltage, a multiple."""
 
@@ -62,6 +65,7 @@ class Quantity(Noun):
     open_circuit: bool = False
     no_trip: bool = False
     no_earth: bool = False
+    only: Only = ""
     exact: bool = False  # counted or read from a plate: never more or less than a figure
     choices: dict[str, str] = Field(default_factory=dict)
     condition: tuple[Condition, ...] = ()
@@ -117,7 +121,7 @@ class TestSequence(Noun):
 
     key: str
     said: Phrases
-    only: Literal["", "ring", "rcd"]
+    only: Only
     steps: tuple[Step, ...]
 
     @field_validator("steps", mode="before")

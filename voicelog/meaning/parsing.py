@@ -42,6 +42,7 @@ class Context(Noun):
     """What the dialogue knows and the words leave out."""
 
     board: str  # the board in hand
+    units: tuple[tuple[str, str], ...] = ()  # quantity and symbol: those that need not be said
 
 
 class _Refused(Exception):
@@ -56,6 +57,10 @@ class Reader:
         self.utterances = Utterances(grammar, sheet, attention)
         self.network: Network = self.utterances.network()
         self.names = NameFinder(self._spoken_names())
+        self._names_on = {
+            board.reference: {self.utterances.spoken_name(circuit.name) for circuit in board.circuits}
+            for board in sheet.boards
+        }
 
     @property
     def at_first(self) -> Context:
@@ -162,7 +167,7 @@ class Reader:
 
     def _called(self, parse: Parse, context: Context) -> Called:
         quantity = self._quantity(parse)
-        value, unit = self._value(parse, quantity)
+        value, unit = self._value(parse, quantity, context)
         command = parse.first("command")
         if quantity and value is None and command is None:
             raise _Refused(f"{quantity.says}: no value was said")
@@ -202,12 +207,13 @@ class Reader:
 
     # ------------------------------------------------------------ values
 
-    def _value(self, parse: Parse, quantity: Quantity | None) -> tuple[Value | None, str]:
+    def _value(self, parse: Parse, quantity: Quantity | None, context: Context) -> tuple[Value | None, str]:
         unit = parse.first("unit")
         symbol = unit.value if unit else ""
         if part := parse.first("number"):
             number = self._number(part, parse.first("comparison"))
-            return number, symbol or _only_unit(quantity, number)
+            asked = dict(context.units).get(quantity.key, "") if quantity else ""
+            return number, symbol or asked or _only_unit(quantity, number)
         if part := parse.first("result"):
             return _OWN_KINDS.get(part.value) or Result(word=part.value), ""
         if part := parse.first("choice"):
@@ -226,12 +232,19 @@ class Reader:
         board = parse.first("board")
         where = (board.value if board else "") or context.board
         if part := parse.first("named"):
-            return self.sheet.place_of(part.value)
+            return self._preferred(self.sheet.place_of(part.value), context)
         if part := parse.first("circuit"):
             return self._circuit(where, part, self._where(board))
         if part := parse.first("rcd"):
             return self._rcd(where, part, self._where(board))
         return Place(board=where) if board else None
+
+    def _preferred(self, named: Place, context: Context) -> Place:
+        """A name that several boards have is that of the board in hand, as a number is."""
+        name = self.utterances.spoken_name(self.sheet.circuit(named).name)
+        if named.board != context.board and name in self._names_on[context.board]:
+            raise _Refused(f"{name} is on the board in hand too")
+        return named
 
     def _where(self, said: Filled | None) -> str:
         """The board that a place was looked for on, as the crew would call it."""

@@ -34,8 +34,8 @@ class Stage:
         grammar = self.phrasing.grammar
         return Desk(grammar, self.sheet, self.phrasing, fold(()), self._judge, self._doubt, policy)
 
-    def _read(self, words: Words, board: str) -> Understood:
-        return Understood(meaning=self.reader.read(words, Context(board=board)), words=words)
+    def _read(self, words: Words, context: Context) -> Understood:
+        return Understood(meaning=self.reader.read(words, context), words=words)
 
 
 def stage_of(visit: Visit) -> Stage:
@@ -52,16 +52,16 @@ class Rehearsal:
 
     def say(self, words: Words, rival: Words = ()) -> tuple[Speak, ...]:
         """Words that reached the program; ``rival``: others that the recogniser found about as likely."""
-        board = self.desk.board(self.talk)
-        understood = self._stage.read(words, board)
+        context = self.desk.context(self.talk)
+        understood = self._stage.read(words, context)
         if rival:
-            meaning = self._stage.read(rival, board).meaning
+            meaning = self._stage.read(rival, context).meaning
             understood = understood.model_copy(update={"rival": meaning, "margin": 0.0})
         return self._happens(Said(understood))
 
     def understand(self, heard: Heard) -> Understood:
         """What the ear gave means here."""
-        return self._stage.reader.understand(heard, Context(board=self.desk.board(self.talk)))
+        return self._stage.reader.understand(heard, self.desk.context(self.talk))
 
     def take(self, said: Said) -> tuple[Speak, ...]:
         """Something with its meaning."""

@@ -371,7 +371,6 @@ def asked_again(talk: Conversation, reading: Reading, desk: Desk) -> Asked:
 
 def unit_of(talk: Conversation, reading: Reading, desk: Desk) -> str:
     """A word has none ("no earth"), but what it was said for has: a step, a watch, a quantity of one unit alone."""
-    asked = (*(talk.tour.steps if talk.tour else ()), *((talk.watch.asked,) if talk.watch else ()))
     units = desk.grammar.quantities[reading.quantity].units
     only = units[0] if len(units) == 1 else ""
-    return reading.unit or next((step.unit for step in asked if step.is_met_by(reading)), only)
+    return reading.unit or next((step.unit for step in talk.gone_round if step.is_met_by(reading)), only)

@@ -11,6 +11,7 @@ from enum import StrEnum
 from voicelog.installation import Sheet
 from voicelog.keeping.record import Record
 from voicelog.meaning.grammar import Grammar
+from voicelog.meaning.parsing import Context
 from voicelog.model import Called, Conditions, Draft, EntryKind, Noun, Place, Reading, Understood, Verdict
 from voicelog.talking.phrasing import Phrasing
 from voicelog.talking.tones import Tone
@@ -130,6 +131,11 @@ class Conversation(Noun):
     repeated: bool = False  # the pending words were already said twice
     terse: bool = False
 
+    @property
+    def gone_round(self) -> tuple[Asked, ...]:
+        """All that is asked for by turns: the steps of the tour, or what is watched."""
+        return (*(self.tour.steps if self.tour else ()), *((self.watch.asked,) if self.watch else ()))
+
     def having(self, **changes) -> "Conversation":
         """The same but for the changes."""
         return self.model_copy(update=changes)
@@ -228,6 +234,11 @@ class Desk:
     def counting(self, talk: Conversation) -> "Desk":
         """The desk for a question: a reading said back that needs no answer counts in what is told."""
         return self if self.awaits_answer(talk) else self.once_stood(talk.pending)
+
+    def context(self, talk: Conversation) -> Context:
+        """What the reader may take from the dialogue: the board in hand, and units that need not be said."""
+        units = {step.quantity: step.unit for step in talk.gone_round}
+        return Context(board=self.board(talk), units=tuple(units.items()))
 
     def board(self, talk: Conversation) -> str:
         """The board in hand: that of the place in hand, or else the sheet's first."""

@@ -26,13 +26,15 @@ def start_sweep(talk: Conversation, said: Said, desk: Desk) -> Turn:
         for place in _stops(board, quantity)
     )
     if not steps:
-        return speak(talk, f"{quantity.says} is not measured circuit by circuit", Tone.ATTENTION)
-    return begin(talk, desk, Tour(title=f"sweep, {quantity.says}", steps=steps))
+        return speak(talk, f"{quantity.says} is not measured circuit by circuit here", Tone.ATTENTION)
+    title = f"sweep, {desk.phrasing.quantity(quantity.key, called.conditions)}"
+    return begin(talk, desk, Tour(title=title, steps=steps))
 
 
 def _stops(board: Board, quantity: Quantity) -> list[Place]:
     if "circuit" in quantity.places:
-        return [Place(board=board.reference, circuit=circuit.number) for circuit in board.circuits]
+        circuits = (circuit for circuit in board.circuits if _suits(quantity.only, circuit))
+        return [Place(board=board.reference, circuit=circuit.number) for circuit in circuits]
     if "rcd" in quantity.places:
         return [Place(board=board.reference, rcd=rcd.reference) for rcd in board.rcds]
     return []
@@ -60,6 +62,7 @@ def start_sequence(talk: Conversation, said: Said, desk: Desk) -> Turn:
             conditions=_all_conditions(desk.grammar.quantities[step.quantity], step.conditions),
         )
         for step in tests.steps
+        if circuit is None or _suits(desk.grammar.quantities[step.quantity].only, circuit)
     )
     return begin(talk, desk, Tour(title=f"sequence, {tests.said[0]}", steps=steps))
 
