@@ -159,7 +159,7 @@ def _keeps(turn: Turn) -> bool:
 
 def _undo(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """What awaits its answer is disregarded, and may be done again; otherwise the last thing done is taken back."""
-    if talk.pending is None and talk.aside is EntryKind.NOTED:
+    if talk.pending is None and talk.aside is EntryKind.NOTED and noting.changed_something(desk):
         return noting.drop(talk, said, desk)
     if talk.pending is None or correcting.is_correction(talk.pending, desk) and talk.watch is None:
         return _retraced(correcting.undo(talk, said, desk), desk)

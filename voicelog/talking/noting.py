@@ -144,6 +144,11 @@ def plus_one(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return _counted(talk, said, desk, talk.place, COUNTED, _points(desk, talk.place) + 1)
 
 
+def changed_something(desk: Desk) -> bool:
+    """Whether the last note is more than words: a count, or a reason of the readings that follow."""
+    return desk.record.notes[-1].detail.get("kind") in (COUNTED, UNCOUNTED, UNPLUGGED)
+
+
 def drop(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The last note is called off: a point counted is none, what was unplugged is no reason. Its words stay as said."""
     note = desk.record.notes[-1]
