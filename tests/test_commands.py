@@ -58,6 +58,13 @@ def test_a_new_job_reads_as_it_stands(tmp_path):
     refused(voicelog("new", folder), "job.toml")
 
 
+def test_brackets_in_a_name_are_signs_like_any(tmp_path):
+    for name in ("hall [draft]", "hall [", "[/b]"):
+        done = voicelog("new", name, cwd=tmp_path)
+        assert done.returncode == 0 and f"Made {name}/job.toml" in done.stdout, done.stderr
+    assert "[b]" in voicelog("trace", "circuit [b]").stdout
+
+
 def test_a_job_without_an_edition_says_which_there_are(tmp_path):
     voicelog("new", tmp_path / "hall")
     refused(voicelog("listen", tmp_path / "hall", "--typed"), "limit edition", "A2:2022+A3:2024")

@@ -29,7 +29,7 @@ def run_demo(out: Path, voice: str, console: Console) -> Record:
     Raises KeepingError when ``out`` already holds a job, and the errors of the rooms.
     """
     job = lay_out(out)
-    console.print(f"An invented village hall whose RCD keeps tripping; the recording is {recording()}.\n")
+    console.print(f"An invented village hall whose RCD keeps tripping; the recording is {recording()}.\n", markup=False)
     visit = open_visit(job)
     options = Options(source=recording(), silent=voice == SILENT, voice=voice)
     with open_the_mouth(options, Phrasing(visit.grammar, visit.sheet)) as mouth, open_ear(visit, options) as ear:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from rich.markup import escape
 from rich.table import Table
 
 from voicelog.hearing.ear import ScriptedEar
@@ -90,5 +91,5 @@ def table(steps: list[Step]) -> Table:
     shown.add_column("room")
     shown.add_column("gives", overflow="fold")
     for number, one in enumerate(steps, start=1):
-        shown.add_row(str(number), one.room, one.gives)
+        shown.add_row(str(number), one.room, escape(one.gives))
     return shown
