@@ -8,15 +8,18 @@ import sqlite3
 import subprocess
 import sys
 from datetime import UTC, datetime
+from io import StringIO
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from rich.console import Console
 
 from voicelog.keeping.job import open_job
 from voicelog.model import Draft, EntryKind
 from voicelog.resources import data_folder
+from voicelog.tracing import Step, table
 
 ROOT = Path(__file__).parent.parent
 
@@ -62,7 +65,6 @@ def test_brackets_in_a_name_are_signs_like_any(tmp_path):
     for name in ("hall [draft]", "hall [", "[/b]"):
         done = voicelog("new", name, cwd=tmp_path)
         assert done.returncode == 0 and f"Made {name}/job.toml" in done.stdout, done.stderr
-    assert "[b]" in voicelog("trace", "circuit [b]").stdout
 
 
 def test_a_job_without_an_edition_says_which_there_are(tmp_path):
@@ -86,6 +88,12 @@ def test_the_path_of_a_sentence():
     assert done.returncode == 0
     for room in ("meaning/parsing.py", "talking/dialogue.py", "checking/verdicts.py", "keeping/journal.py"):
         assert room in done.stdout
+
+
+def test_a_path_shows_brackets_as_they_are():
+    console = Console(file=StringIO())
+    console.print(table([Step("meaning/parsing.py", "board DB[a]")]))
+    assert "board DB[a]" in console.file.getvalue()
 
 
 def test_the_cheat_sheet_names_every_quantity(grammar):
