@@ -17,6 +17,15 @@ from voicelog.checking.conductors import (
     temperature_factor,
 )
 from voicelog.checking.weighing import Unknown, nearest
+from voicelog.resources import data_folder
+
+
+@pytest.mark.parametrize("name", ["conductors.toml", "appliances.toml"])
+def test_shared_data_carries_its_sources(name):
+    text = data_folder("shared").joinpath(name).read_text(encoding="utf-8")
+    tables = text.count("\n[")
+    assert text.count("\nsource = ") == text.count("\nmark = ") == tables
+
 
 READING_TO_20 = [("5", "1.06"), ("10", "1.04"), ("15", "1.02"), ("20", "1.00"), ("25", "0.98")]
 TABLE_TO_AMBIENT = [("5", "0.94"), ("10", "0.96"), ("15", "0.98"), ("20", "1.00"), ("25", "1.02")]
