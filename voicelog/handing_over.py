@@ -27,7 +27,7 @@ from voicelog.showing.pictures import Budget, Regrouped, is_course, pictures
 from voicelog.showing.report import Report, parts_of, report_of, write_report
 from voicelog.showing.schedule import schedule_of
 from voicelog.showing.wording import load_wording
-from voicelog.visit import edition_of, previous_of, standing, taken
+from voicelog.visit import edition_of, previous_of, taken
 
 FURTHEST = 4  # times as long as a value was watched: a forecast is drawn no further ahead
 
@@ -110,7 +110,7 @@ def _forecast(found: Slope, watched_min: float, verdict: Verdict | None, unit: s
 
 def _regrouped(sheet: Sheet, record: Record, edition: Edition) -> Iterator[Regrouped]:
     """Each board's circuits divided anew over the RCDs it has; nothing where no leakage was measured."""
-    readings = standing(record)
+    readings = taken(record)
     for board in sheet.boards:
         alone = sheet.model_copy(update={"boards": (board,)})
         try:
@@ -118,12 +118,13 @@ def _regrouped(sheet: Sheet, record: Record, edition: Edition) -> Iterator[Regro
         except InputError:
             continue
         if isinstance(found.even, Split):
-            yield _shown_split(board, found.even, edition)
+            yield _shown_split(board, found.leaks, found.even, edition)
 
 
-def _shown_split(board: Board, split: Split, edition: Edition) -> Regrouped:
+def _shown_split(board: Board, leaks: dict[str, plan.Leak], split: Split, edition: Edition) -> Regrouped:
     return Regrouped(
         board=board.reference,
+        leaks={key: (leak.leakage_mA, leak.unplugged and f"unplugged {leak.unplugged}") for key, leak in leaks.items()},
         groups={group.rcd: group.circuits for group in split.groups},
         budgets={group.rcd: _budget(board.rcd(group.rcd), edition) for group in split.groups},
     )
@@ -143,7 +144,7 @@ def diagnose(job: Job, record: Record, edition: Edition) -> Diagnosis:
 def plan_text(folder: Path, rcds: int) -> str:
     """The regrouping of a job's circuits as text."""
     job = open_job(folder)
-    return plan.as_text(plan.plan(job.sheet, standing(job.record()), edition_of(job), rcds))
+    return plan.as_text(plan.plan(job.sheet, taken(job.record()), edition_of(job), rcds))
 
 
 def greatest_zs(sheet: Sheet, edition: Edition) -> Iterator[tuple[str, Decimal]]:

@@ -4,13 +4,18 @@ import pytest
 
 from tests.checking.sheets import AFTER, circuit, rcd, reading, sheet
 from voicelog.checking.plan import as_text, plan
+from voicelog.checking.record import Taken
 from voicelog.errors import InputError
 from voicelog.installation import Wishes
 
 HOUSE = sheet(*(circuit(str(n), name=f"way {n}", rcd="R1") for n in range(1, 6)), rcds=(rcd("R1"),))
-LEAKS = tuple(
-    reading("earth_leakage", leak, "mA", at=str(n)) for n, leak in enumerate(("4.0", "3.5", "3.0", "2.0"), start=1)
-)
+
+
+def leak(figure: str, at: str, reason: str = "") -> Taken:
+    return Taken(reading=reading("earth_leakage", figure, "mA", at=at), reason=reason)
+
+
+LEAKS = tuple(leak(figure, str(n)) for n, figure in enumerate(("4.0", "3.5", "3.0", "2.0"), start=1))
 
 
 def test_two_rcds():
@@ -30,13 +35,28 @@ def test_one_rcd_is_not_enough():
 
 
 def test_a_circuit_that_its_own_device_cannot_take():
-    text = as_text(plan(HOUSE, (reading("earth_leakage", "9.7", "mA", at="1"),), AFTER, 3))
+    text = as_text(plan(HOUSE, (leak("9.7", "1"),), AFTER, 3))
     assert "still beyond the rule: DB1/1 (way 1) (9.70 mA)" in text
 
 
 def test_the_last_reading_of_a_circuit_counts():
-    found = plan(HOUSE, (*LEAKS, reading("earth_leakage", "1.0", "mA", at="1")), AFTER, 2)
+    found = plan(HOUSE, (*LEAKS, leak("1.0", "1")), AFTER, 2)
     assert sum(group.leakage_mA for group in found.boards[0].even.groups) == 9.5
+
+
+def test_a_circuit_counts_as_found_and_what_it_leaks_without_an_item_is_said():
+    """Common practice: what was unplugged is plugged in again one day, and the RCD must bear it then."""
+    found = plan(HOUSE, (*LEAKS, leak("0.5", "1", "unplugged urn")), AFTER, 2)
+    assert sum(group.leakage_mA for group in found.boards[0].even.groups) == 12.5
+    said = "DB1/1 (way 1): reckoned as found, 4 mA with everything plugged in; 0.5 mA without urn"
+    assert said in as_text(found)
+
+
+def test_a_circuit_read_only_without_an_item_says_so():
+    found = plan(HOUSE, (*LEAKS[1:], leak("0.5", "1", "unplugged urn")), AFTER, 2)
+    assert sum(group.leakage_mA for group in found.boards[0].even.groups) == 9
+    assert "DB1/1 (way 1): reckoned with 0.5 mA, read with urn unplugged; plugged in" in as_text(found)
+    assert "unplugged" not in as_text(plan(HOUSE, LEAKS, AFTER, 2))
 
 
 def test_what_feeds_another_board_is_not_put_behind_an_rcd_unless_that_is_wished():

@@ -93,7 +93,8 @@ def test_no_two_circuits_of_a_board_look_alike():
 
 def test_a_circuit_keeps_its_hatch_after_regrouping():
     groups = {"RCD1": ("DB1/5",), "RCD2": ("DB1/1", "DB1/2")}
-    split = Regrouped(board="DB1", groups=groups, budgets=dict.fromkeys(groups, BUDGET))
+    leaks = {f"DB1/{number}": (Decimal(1), "") for number in range(1, 10)}
+    split = Regrouped(board="DB1", groups=groups, leaks=leaks, budgets=dict.fromkeys(groups, BUDGET))
     before, after = job_pictures((split,))[:2]
     assert after.title.endswith("after regrouping")
     hatch = {}

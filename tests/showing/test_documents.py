@@ -220,3 +220,15 @@ def test_each_board_is_regrouped_over_as_many_rcds_as_it_has(tmp_path):
     drawn = {picture.title: picture.words for picture in report_for(job, job.entries()).pictures}
     assert "RCD1: 2 mA" in drawn["Earth leakage on DB2 after regrouping"]
     assert "new 1" not in drawn["Earth leakage on DB2 after regrouping"]
+
+
+def test_the_picture_after_regrouping_shows_what_the_split_was_reckoned_with(tmp_path):
+    """The schedule's last reading is without the urn; a split must bear it plugged in again."""
+    (tmp_path / "job.toml").write_bytes((data_folder("audio_samples") / "demo" / "job.toml").read_bytes())
+    said = ["tea urn earth leakage six point eight milliamps", "affirm", "unplugged the tea urn"]
+    said += ["retest earth leakage nought point three milliamps", "affirm"]
+    run(open_visit(tmp_path), ScriptedEar(said), SilentMouth(), Policy.EVERY, Watcher())
+    job = open_job(tmp_path)
+    drawn = {picture.title: picture.words for picture in report_for(job, job.entries()).pictures}
+    assert "6.8 mA" in drawn["Earth leakage on DB1 after regrouping, everything plugged in"]
+    assert "0.3 mA" in drawn["Earth leakage against each RCD's budget"]

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from voicelog.checking.cautions import AID, ISOLATE
 from voicelog.checking.edition import Edition
-from voicelog.checking.record import Record, latest_figure
+from voicelog.checking.record import Taken, as_found, figure, latest_figure
 from voicelog.checking.regrouping import Group, NoSplit, Split, own_devices, percent, regroup
 from voicelog.checking.weighing import nearest, plain, trimmed
 from voicelog.errors import InputError
@@ -15,11 +15,21 @@ from voicelog.model import Noun, Place
 USUAL_MA = Decimal(30)  # rated residual current of an RCD that is added
 
 
+class Leak(Noun):
+    """What a circuit is reckoned with: as it was found, for whatever was unplugged is plugged in again one day."""
+
+    leakage_mA: Decimal
+    unplugged: str = ""  # what was unplugged at that reading, for there is none with everything plugged in
+    without: str = ""  # what was unplugged when it was read once more, and what it read then
+    without_mA: Decimal | None = None
+
+
 class BoardPlan(Noun):
     """One board: the most even split, the least work, and every circuit on its own device."""
 
     board: str
     names: dict[str, str]  # circuit key -> name
+    leaks: dict[str, Leak]  # circuit key -> what it is reckoned with
     rcds: tuple[str, ...]  # those reckoned with; added ones are called "new 1", "new 2" ...
     even: Split | NoSplit
     least_work: Split | NoSplit
@@ -36,8 +46,11 @@ class Plan(Noun):
     cautions: tuple[str, ...]
 
 
-def plan(sheet: Sheet, record: Record, edition: Edition, rcds: int) -> Plan:
+def plan(sheet: Sheet, readings: Sequence[Taken], edition: Edition, rcds: int) -> Plan:
     """Divide the circuits of each board over ``rcds`` RCDs: its own first, then new ones of 30 mA.
+
+    A circuit counts with its last leakage reading as found, everything plugged in; where there is none, with the
+    last one without an item.
 
     InputError when ``rcds`` is not positive or more than any board has use for, or nothing was measured.
     """
@@ -47,7 +60,7 @@ def plan(sheet: Sheet, record: Record, edition: Edition, rcds: int) -> Plan:
             f"{rcds} RCDs cannot take circuits." if rcds < 1 else f"{rcds} RCDs are more than any board has circuits."
         )
         raise InputError(what, where="--rcds", do=f"Give a whole number from 1 to {most}.")
-    boards = [_board_plan(board, sheet.regrouping, record, edition, rcds) for board in sheet.boards]
+    boards = [_board_plan(board, sheet.regrouping, readings, edition, rcds) for board in sheet.boards]
     measured = tuple(board for board in boards if board.own)
     if not measured:
         raise InputError(
@@ -56,22 +69,23 @@ def plan(sheet: Sheet, record: Record, edition: Edition, rcds: int) -> Plan:
     return Plan(edition=edition.label, boards=measured, cautions=(AID, ISOLATE))
 
 
-def _board_plan(board: Board, wishes: Wishes, record: Record, edition: Edition, count: int) -> BoardPlan:
+def _board_plan(board: Board, wishes: Wishes, readings: Sequence[Taken], edition: Edition, count: int) -> BoardPlan:
     keys = {c.number: Place(board=board.reference, circuit=c.number).key for c in board.circuits}
     alone = tuple(keys.pop(c.number) for c in board.circuits if _left_alone(c, keys[c.number], wishes))
-    leaks = {key: _leakage(record, board, number) for number, key in keys.items()}
-    known = {key: leak for key, leak in leaks.items() if leak is not None}
+    leaks = {key: leak for number, key in keys.items() if (leak := _leak(readings, board, number))}
+    known = {key: leak.leakage_mA for key, leak in leaks.items()}
     devices = _devices(board, count)
     current = {keys[c.number]: c.rcd for c in board.circuits if c.number in keys}
     even, least = (regroup(known, devices, current, edition, wishes, goal) for goal in ("even", "fewest moves"))
     return BoardPlan(
         board=board.reference,
         names={Place(board=board.reference, circuit=c.number).key: c.name for c in board.circuits},
+        leaks=leaks,
         rcds=tuple(device.reference for device in devices),
         even=even,
         least_work=least,
         own=own_devices(known, USUAL_MA, edition),
-        not_measured=tuple(key for key, leak in leaks.items() if leak is None),
+        not_measured=tuple(key for key in keys.values() if key not in leaks),
         left_alone=alone,
     )
 
@@ -82,8 +96,18 @@ def _left_alone(circuit: Circuit, key: str, wishes: Wishes) -> bool:
     return bool(circuit.feeds) and not circuit.rcd and key not in wished
 
 
-def _leakage(record: Record, board: Board, number: str) -> Decimal | None:
-    return latest_figure(record, "earth_leakage", Place(board=board.reference, circuit=number), "mA")
+def _leak(readings: Sequence[Taken], board: Board, number: str) -> Leak | None:
+    place = Place(board=board.reference, circuit=number)
+    found = latest_figure(as_found(readings), "earth_leakage", place, "mA")
+    without = [(" and ".join(t.unplugged), figure(t.reading, "mA")) for t in readings if t.unplugged and _is_leakage(t, place)]
+    item, figure_mA = without[-1] if without else ("", None)
+    if found is not None:
+        return Leak(leakage_mA=found, without=item, without_mA=figure_mA)
+    return None if figure_mA is None else Leak(leakage_mA=figure_mA, unplugged=item)
+
+
+def _is_leakage(taken: Taken, place: Place) -> bool:
+    return taken.reading.quantity == "earth_leakage" and taken.reading.place == place
 
 
 def _devices(board: Board, count: int) -> tuple[Rcd, ...]:
@@ -103,6 +127,11 @@ def as_text(found: Plan) -> str:
         if isinstance(board.least_work, Split) and board.least_work.groups != board.even.groups:
             lines += _split_text("Fewest moves that meet the rule", board.least_work, board.names)
         lines += _own_text(board.own, board.names) + _missing_text(board.not_measured)
+        lines += [
+            f"  {_named(key, board.names)}: {said}"
+            for key, leak in board.leaks.items()
+            for said in _unplugged_text(leak)
+        ]
         lines += [
             f"  Left where it is, for it feeds another board: {_named(key, board.names)}" for key in board.left_alone
         ]
@@ -138,6 +167,17 @@ def _own_text(own: Sequence[Group], names: dict[str, str]) -> list[str]:
         ]
     named = ", ".join(f"{_named(g.circuits[0], names)} ({plain(nearest(g.leakage_mA))} mA)" for g in beyond)
     return [f"  Each circuit on its own 30 mA device: still beyond the rule: {named}"]
+
+
+def _unplugged_text(leak: Leak) -> list[str]:
+    reckoned, without = f"{trimmed(leak.leakage_mA)} mA", leak.without
+    if leak.unplugged:
+        return [f"reckoned with {reckoned}, read with {leak.unplugged} unplugged; plugged in again, it may leak more"]
+    if leak.without_mA is None:
+        return []
+    return [
+        f"reckoned as found, {reckoned} with everything plugged in; {trimmed(leak.without_mA)} mA without {without}"
+    ]
 
 
 def _missing_text(not_measured: Sequence[str]) -> list[str]:

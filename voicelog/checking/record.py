@@ -63,3 +63,8 @@ class Taken(Noun):
         """Where a figure comes from, in a few words: ``DB1/5 earth_leakage, entry 12``."""
         number = f", entry {self.entry}" if self.entry is not None else ""
         return f"{self.reading.place.key} {self.reading.quantity}{number}"
+
+
+def as_found(taken: Sequence[Taken]) -> tuple[Reading, ...]:
+    """The readings that were taken with everything connected."""
+    return tuple(one.reading for one in taken if not one.unplugged)

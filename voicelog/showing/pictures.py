@@ -53,6 +53,7 @@ class Regrouped(Noun):
 
     board: str
     groups: dict[str, tuple[str, ...]]  # RCD -> circuit keys ("DB1/5")
+    leaks: dict[str, tuple[Decimal, str]]  # by circuit key: the mA reckoned with, and what was unplugged then
     budgets: dict[str, Budget]
 
 
@@ -70,7 +71,7 @@ def pictures(
     """
     return (
         *_leakage(schedule, wording, budgets or {}),
-        *_after(schedule, wording, regrouped),
+        *_after(schedule, regrouped),
         *_loops(schedule, wording),
         *_chains(record, wording, schedule),
         *_trends(record, wording, forecasts or {}, schedule),
@@ -92,8 +93,9 @@ def _is_rcd_of(row: Row, board: str, budgets: Mapping[str, Budget]) -> bool:
 
 def _rcd_bar(rcd: Row, schedule: Schedule, budgets: Mapping[str, Budget], wording: Wording) -> LeakageBar:
     circuits = _circuits(schedule, rcd.place.board)
-    behind = [(i, row) for i, row in enumerate(circuits) if row.rcd == rcd.rcd]
-    return _bar(rcd.place.rcd, behind, budgets[rcd.place.key], wording)
+    leaks = ((i, row, _figure(row, "earth_leakage", "mA", wording)) for i, row in enumerate(circuits))
+    parts = [_part(i, row, leak, _why(row)) for i, row, leak in leaks if row.rcd == rcd.rcd and leak is not None]
+    return _bar(rcd.place.rcd, parts, budgets[rcd.place.key])
 
 
 def _boards(schedule: Schedule) -> tuple[str, ...]:
@@ -105,31 +107,32 @@ def _of(board: str, schedule: Schedule) -> str:
     return f", {board}" if len(_boards(schedule)) > 1 else ""
 
 
-def _after(schedule: Schedule, wording: Wording, regrouped: tuple[Regrouped, ...]) -> Iterator[Picture]:
+def _after(schedule: Schedule, regrouped: tuple[Regrouped, ...]) -> Iterator[Picture]:
+    """What the split was reckoned with: everything plugged in, also where the schedule's reading is without an item."""
     for split in regrouped:
         rows = {row.place.key: (i, row) for i, row in enumerate(_circuits(schedule, split.board))}
         bars = tuple(
-            _bar(rcd, [rows[key] for key in keys if key in rows], split.budgets[rcd], wording)
+            _bar(rcd, [_part(*rows[key], *split.leaks[key]) for key in keys if key in rows], split.budgets[rcd])
             for rcd, keys in split.groups.items()
         )
-        yield leakage_chart(bars, f"Earth leakage on {split.board} after regrouping")
+        otherwise = any(_why(row) and key in split.leaks and not split.leaks[key][1] for key, (_, row) in rows.items())
+        state = ", everything plugged in" if otherwise else ""
+        yield leakage_chart(bars, f"Earth leakage on {split.board} after regrouping{state}")
 
 
-def _bar(label: str, rows: list[tuple[int, Row]], budget: Budget, wording: Wording) -> LeakageBar:
-    """``rows`` with the position of each on its board."""
-    leaks = ((i, row, _figure(row, "earth_leakage", "mA", wording)) for i, row in rows)
-    parts = tuple(
-        LeakagePart(circuit=row.place.circuit, name=_as_read(row), leakage_mA=leak, position=i)
-        for i, row, leak in leaks
-        if leak is not None
-    )
-    return LeakageBar(label=label, parts=parts, **budget.model_dump())
+def _bar(label: str, parts: Sequence[LeakagePart], budget: Budget) -> LeakageBar:
+    return LeakageBar(label=label, parts=tuple(parts), **budget.model_dump())
 
 
-def _as_read(row: Row) -> str:
-    """The circuit's name, and what was unplugged when its leakage was read: plugged in, the bar would be longer."""
-    without = [k.reason for k in row.readings if k.quantity == "earth_leakage" and k.reason.startswith("unplugged")]
-    return ", ".join(filter(None, (row.name, *without)))
+def _part(position: int, row: Row, leakage_mA: Decimal, why: str) -> LeakagePart:
+    """``why``: what was unplugged when its leakage was read, for plugged in, the bar would be longer."""
+    name = ", ".join(filter(None, (row.name, why)))
+    return LeakagePart(circuit=row.place.circuit, name=name, leakage_mA=leakage_mA, position=position)
+
+
+def _why(row: Row) -> str:
+    without = (k.reason for k in row.readings if k.quantity == "earth_leakage" and k.reason.startswith("unplugged"))
+    return next(without, "")
 
 
 def _circuits(schedule: Schedule, board: str = "") -> list[Row]:

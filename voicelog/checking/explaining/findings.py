@@ -6,7 +6,7 @@ from functools import cached_property
 
 from voicelog.checking.edition import Edition
 from voicelog.checking.previous import PreviousRecord
-from voicelog.checking.record import Taken, figure, last_of_each
+from voicelog.checking.record import Taken, as_found, figure, last_of_each
 from voicelog.checking.verdicts import judge
 from voicelog.installation import Board, Sheet
 from voicelog.model import Noun, Place, Reading, Verdict
@@ -44,7 +44,7 @@ class Findings:
     @cached_property
     def as_found(self) -> tuple[Reading, ...]:
         """The readings that were taken with everything connected."""
-        return tuple(taken.reading for taken in self.taken if not taken.reason.startswith("unplugged"))
+        return as_found(self.taken)
 
     @cached_property
     def current(self) -> tuple[Reading, ...]:
