@@ -19,7 +19,7 @@ from voicelog.checking.previous import PreviousRecord
 from voicelog.checking.record import Taken
 from voicelog.errors import SheetError
 from voicelog.installation import Sheet
-from voicelog.model import Noun, Outcome
+from voicelog.model import Noun, Outcome, Place
 
 SECTIONS = (
     leakage_section,
@@ -55,9 +55,11 @@ class Diagnosis(Noun):
 
 def explain(sheet: Sheet, readings: Sequence[Taken], previous: PreviousRecord | None, edition: Edition) -> Diagnosis:
     """A diagnosis of all readings that stand, retests included, in the order they were taken."""
-    findings = Findings(sheet, tuple(t for t in readings if _is_on(sheet, t)), previous, edition)
+    lacking = {place for place in {taken.reading.place for taken in readings} if not _is_on(sheet, place)}
+    here, elsewhere = (tuple(t for t in readings if (t.reading.place in lacking) is lost) for lost in (False, True))
+    findings = Findings(sheet, here, previous, edition)
     sections = [section(findings) for section in SECTIONS]
-    whole = (_measured(findings), _elsewhere(sheet, readings), *sections, _next(findings))
+    whole = (_measured(findings), _elsewhere(elsewhere), *sections, _next(findings))
     return Diagnosis(
         job=sheet.job.reference,
         edition=edition.label,
@@ -82,22 +84,21 @@ def _measured(findings: Findings) -> Section:
     return Section(title="What was measured", statements=(Statement(text=text),))
 
 
-def _is_on(sheet: Sheet, taken: Taken) -> bool:
+def _is_on(sheet: Sheet, place: Place) -> bool:
     """Whether the sheet still has the place of a reading: it can be edited after the visit."""
     try:
-        sheet.rcd(taken.reading.place)
+        sheet.rcd(place)
     except SheetError:
         return False
     return True
 
 
-def _elsewhere(sheet: Sheet, readings: Sequence[Taken]) -> Section:
+def _elsewhere(readings: Sequence[Taken]) -> Section:
     """What cannot be reasoned about; the schedule shows it all the same."""
     lost: dict[str, tuple[str, ...]] = {}
     for taken in readings:
-        if not _is_on(sheet, taken):
-            key = taken.reading.place.key
-            lost[key] = (*lost.get(key, ()), taken.origin)
+        key = taken.reading.place.key
+        lost[key] = (*lost.get(key, ()), taken.origin)
     said = (Statement(text=f"{key}: not on the job sheet, so not judged here.", origins=o) for key, o in lost.items())
     return Section(title="Places that the job sheet lacks", statements=tuple(said))
 

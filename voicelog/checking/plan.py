@@ -99,7 +99,9 @@ def _left_alone(circuit: Circuit, key: str, wishes: Wishes) -> bool:
 def _leak(readings: Sequence[Taken], board: Board, number: str) -> Leak | None:
     place = Place(board=board.reference, circuit=number)
     found = latest_figure(as_found(readings), "earth_leakage", place, "mA")
-    without = [(" and ".join(t.unplugged), figure(t.reading, "mA")) for t in readings if t.unplugged and _is_leakage(t, place)]
+    without = [
+        (" and ".join(t.unplugged), figure(t.reading, "mA")) for t in readings if t.unplugged and _is_leakage(t, place)
+    ]
     item, figure_mA = without[-1] if without else ("", None)
     if found is not None:
         return Leak(leakage_mA=found, without=item, without_mA=figure_mA)

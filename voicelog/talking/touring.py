@@ -8,6 +8,7 @@ understood here because the place, the quantity and the unit are known.
 from collections.abc import Iterator
 from decimal import Decimal
 
+from voicelog.checking.units import convert
 from voicelog.installation import Board, Circuit
 from voicelog.keeping.record import Line
 from voicelog.meaning.grammar import Quantity, TestSequence
@@ -266,7 +267,7 @@ def _shares(tour: Tour, desk: Desk) -> Iterator[str]:
         if budget := _budget(lines):
             of = desk.phrasing.value(Number(figure=budget), "mA")
             place = desk.phrasing.place(Place(board=board, rcd=rcd))
-            yield f"{place}, {desk.phrasing.value(_sum(lines, desk), '')} of {of}"
+            yield f"{place}, {desk.phrasing.value(_sum(lines), '')} of {of}"
 
 
 def _budget(lines: list[Line]) -> Decimal | None:
@@ -279,24 +280,23 @@ def total_words(talk: Conversation, desk: Desk) -> str:
     if talk.tour is None or talk.tour.steps[0].quantity not in ("earth_leakage", "earth_leakage_dc"):
         return ""
     lines = [line for step in talk.tour.steps if (line := _line(step, talk.tour, desk))]
-    text = f"total, {desk.phrasing.value(_sum(lines, desk), 'mA')}"
+    text = f"total, {desk.phrasing.value(_sum(lines), 'mA')}"
     without = [line.reading.place for line in lines if not isinstance(line.reading.value, Number)]
     return f"{text}, without {desk.phrasing.places(without)}" if without else text
 
 
-def _sum(lines: list[Line], desk: Desk) -> Number:
+def _sum(lines: list[Line]) -> Number:
     """The figures added up, mA: with a "greater than" it is a least sum, to which a "less than" adds none."""
     figures = [line for line in lines if isinstance(line.reading.value, Number)]
     signs = {line.reading.value.comparison for line in figures}
     sign = next((sign for sign in (Comparison.ABOVE, Comparison.BELOW) if sign in signs), Comparison.EQUAL)
     none = Comparison.BELOW if sign is Comparison.ABOVE else None
-    counted = (_milliamps(line, desk) for line in figures if line.reading.value.comparison is not none)
+    counted = (_milliamps(line) for line in figures if line.reading.value.comparison is not none)
     return Number(figure=sum(counted, Decimal(0)), comparison=sign)
 
 
-def _milliamps(line: Line, desk: Desk) -> Decimal:
-    units = desk.grammar.units
-    return (line.reading.value.figure * units[line.reading.unit].factor / units["mA"].factor).normalize() + 0
+def _milliamps(line: Line) -> Decimal:
+    return convert(line.reading.value.figure, line.reading.unit, "mA").normalize() + 0
 
 
 def left(talk: Conversation, desk: Desk) -> str:
