@@ -63,7 +63,7 @@ def test_refused_with_the_reason(row, reader, context):
 def test_the_table_covers_every_quantity(grammar):
     known = set(grammar.quantities)
     named = {re.split(r"[ \[]", row["means"])[1] for row in ACCEPTED}
-    assert known - named <= {"ring_step2", "ring_step3", "spd"}
+    assert known - named <= {"spd"}
 
 
 @pytest.mark.parametrize(
