@@ -1,9 +1,9 @@
 """Readings put right: corrected, changed, moved, and what was done taken back and done again."""
 
-from voicelog.keeping.record import Line
+from voicelog.keeping.record import Line, key_of
 from voicelog.meaning.grammar import Grammar
 from voicelog.meaning.phrase import read_phrase, spellings
-from voicelog.model import Called, Command, Draft, EntryKind, Reading, Standing
+from voicelog.model import Called, Command, Conditions, Draft, EntryKind, Reading, Standing
 from voicelog.talking.calling import (
     ANSWER,
     UNNAMED,
@@ -47,7 +47,34 @@ def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
         text = ask_value(talk, asked, desk, "say the value")
         disowned = meant.model_copy(update={"doubted": True})  # silence must not let it stand now
         return speak(talk.having(asked=None, pending=disowned, mode=Mode.CONFIRMING), text, Tone.ASKED)
+    other = _other_on_record(talk, called, meant, desk)
+    if other:
+        reading = desk.phrasing.reading(other.reading, with_name=False)
+        return refuse(talk, said, f"{reading}, is on the record already. to put that right say change")
     return replace(talk, said, desk, meant, called)
+
+
+def _other_on_record(talk: Conversation, called: Called, meant: Pending, desk: Desk) -> Line | None:
+    """The reading that a correction names in full, where it is another than the one said last.
+
+    Either may be meant, and if the wrong one were replaced, a true reading would be lost or a false one would stand.
+    """
+    if not called.quantity or called.value is None:
+        return None
+    old = meant.reading
+    place, conditions = called.place or old.place, _conditions(talk, called, old)
+    line = desk.record.latest(place, called.quantity, conditions)
+    return line if line and line.key != key_of(old.place, old.quantity, old.conditions) else None
+
+
+def _conditions(talk: Conversation, called: Called, old: Reading) -> Conditions:
+    """Those said, or else the old ones; R2 put right stays at the point that it was read at."""
+    if not called.quantity:
+        return old.conditions
+    if called.quantity != old.quantity:
+        return with_point(called.quantity, called.conditions, talk)
+    point = {key: kept for key, kept in old.conditions.items() if key == "point"}
+    return {**called.conditions, **point}
 
 
 def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: Called) -> Turn:
@@ -60,7 +87,7 @@ def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: 
         quantity=called.quantity or old.quantity,
         value=called.value or old.value,
         unit=_unit(talk, called, old, desk),
-        conditions=called.conditions if called.quantity else old.conditions,
+        conditions=_conditions(talk, called, old),
     )
     try:
         check(reading, desk)
