@@ -118,7 +118,7 @@ def taken(record: Record) -> tuple[Taken, ...]:
 
 def _taken(line: Line, watched: Watched | None) -> Taken:
     """A watched value has the time of its watch: by the sound, however fast that was heard."""
-    taken = Taken(reading=line.reading, at=line.entry.at, reason=line.entry.reason, entry=line.number)
+    taken = Taken(reading=line.reading, at=line.entry.at, reason=line.reason, entry=line.number)
     if watched is None:
         return taken
     first = watched.lines[0]

@@ -153,6 +153,20 @@ def test_conditions_tell_readings_apart():
     assert record.latest(Place(board="DB1", circuit="6"), "zs") is None
 
 
+def test_a_correction_was_taken_for_the_same_reason_unless_it_belongs_elsewhere():
+    why, other = "unplugged tea urn", Place(board="DB1", circuit="6")
+    moved = reading("0.9").model_copy(update={"place": other})
+    record = fold(
+        journal(
+            said("0.7").model_copy(update={"reason": why}),
+            said("0.8", refers=1),
+            said("0.9", refers=2).model_copy(update={"reason": "misread"}),
+            Draft(kind=K.CORRECTED, reading=moved, refers=3),
+        )
+    )
+    assert [line.reason for line in record.lines] == [why, why, why, ""]
+
+
 def test_a_circuit_and_an_rcd_of_one_name_are_two_places():
     on_rcd = Reading(place=Place(board="DB1", rcd="5"), quantity="zs", value=reading().value, unit="ohm")
     record = fold(journal(said("1.20"), Draft(kind=K.CALLED, reading=on_rcd)))

@@ -41,6 +41,7 @@ class Line:
     confirmed: Standing = Standing.AWAITING  # how it was answered, whatever became of it later
     removed: Standing | None = None  # REPLACED or WITHDRAWN; None while it counts
     replaced_by: int | None = None  # number of the entry that replaced it
+    reason: str = ""  # why it was taken: "unplugged tea urn"; its correction was taken no other way
 
     @property
     def standing(self) -> Standing:
@@ -160,10 +161,17 @@ class _Folding:
             self._change(about, entry)
 
     def _add_line(self, entry: Entry, reading: Reading) -> None:
-        index, spot = len(self.lines), _spot(reading.place, reading.quantity)
+        index, spot, reason = len(self.lines), _spot(reading.place, reading.quantity), self._reason(entry, reading)
         self.line_of[entry.number] = index
         self.spots[spot] = (*self.spots.get(spot, ()), index)
-        self.lines.append(Line(reading, entry.verdict, entry, (entry,)))
+        self.lines.append(Line(reading, entry.verdict, entry, (entry,), reason=reason))
+
+    def _reason(self, entry: Entry, reading: Reading) -> str:
+        """That of the line corrected, unless the reading belongs elsewhere: its own is why it was changed."""
+        index = self.line_of.get(entry.refers) if entry.kind is EntryKind.CORRECTED and entry.refers else None
+        corrected = None if index is None else self.lines[index]
+        same = corrected is not None and corrected.reading.place == reading.place
+        return corrected.reason if same else entry.reason
 
     def _remember(self, index: int, entry: Entry) -> None:
         line = self.lines[index]

@@ -191,12 +191,12 @@ def _takings(record: Record) -> Iterator[tuple[Line, list[Line]]]:
 def is_course(chain: Sequence[Line]) -> bool:
     """Plain figures, often enough, and nothing was changed in between."""
     plain = all(isinstance(one.reading.value, Number) and one.reading.value.comparison == "=" for one in chain)
-    return len(chain) >= FEWEST and plain and len({one.entry.reason for one in chain}) == 1
+    return len(chain) >= FEWEST and plain and len({one.reason for one in chain}) == 1
 
 
 def _is_trend(chain: Sequence[Line]) -> bool:
     """A course without retests."""
-    return is_course(chain) and not chain[0].entry.reason
+    return is_course(chain) and not chain[0].reason
 
 
 def _trends(
@@ -232,7 +232,7 @@ def _trend(
         for one, second in zip(chain, times_s, strict=True)
     )
     limit = wording.in_unit(verdict.limit, verdict.unit, reading.unit) if verdict and verdict.limit else None
-    why = f", {line.entry.reason}" if line.entry.reason else ""
+    why = f", {line.reason}" if line.reason else ""
     title = f"{wording.symbol(reading.quantity)} of {what}{why}"
     return trend_chart(points, wording.unit(reading.unit), limit, forecasts.get(line.number), title)
 
@@ -249,7 +249,7 @@ def _chains(record: Record, wording: Wording, schedule: Schedule) -> Iterator[Pi
                 Step(
                     value=wording.in_unit(one.reading.value.figure, one.reading.unit, "Mohm"),
                     text=wording.reading(one.reading),
-                    why=one.entry.reason,
+                    why=one.reason,
                 )
                 for one in chain
             )

@@ -219,7 +219,7 @@ def _kept(line: Line, record: Record) -> Kept:
         limit_unit=verdict.unit if verdict else "",
         sentence=verdict.sentence if verdict else "",
         retests=len(before) - 1,
-        reason=line.entry.reason,
+        reason="; ".join(dict.fromkeys(filter(None, (line.reason, line.entry.reason)))),
     )
 
 

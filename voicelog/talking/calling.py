@@ -156,11 +156,11 @@ def take_call(talk: Conversation, said: Said, desk: Desk, called: Called, reason
     earlier = desk.record.latest(reading.place, reading.quantity, reading.conditions)
     draft = draft_of(EntryKind.CALLED, said, reading, desk.judge(reading, desk.record))
     refers = earlier.entry.number if earlier and reason else None
-    why = reason or _reason_at(reading.place, talk)
+    why = reason or reason_at(reading.place, talk)
     return say_back(talk, draft.model_copy(update={"reason": why, "refers": refers}), desk, called)
 
 
-def _reason_at(place: Place, talk: Conversation) -> str:
+def reason_at(place: Place, talk: Conversation) -> str:
     """What is unplugged concerns its own circuit, the RCD before it and the tails; not the others."""
     items = [one.item for one in talk.unplugged if place.key in one.at]
     return f"unplugged {'; '.join(items)}" if items else ""
@@ -208,7 +208,7 @@ def _follows_last(talk: Conversation, desk: Desk) -> bool:
 
 def _retest_reason(called: Called, talk: Conversation) -> str:
     place = called.place or talk.place
-    return (_reason_at(place, talk) if place else "") or RETEST
+    return (reason_at(place, talk) if place else "") or RETEST
 
 
 def draft_of(kind: EntryKind, said: Said, reading: Reading, verdict: Verdict) -> Draft:

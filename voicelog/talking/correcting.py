@@ -12,6 +12,7 @@ from voicelog.talking.calling import (
     asked_again,
     check,
     draft_of,
+    reason_at,
     refuse,
     say_back,
     unit_of,
@@ -94,7 +95,8 @@ def replace(talk: Conversation, said: Said, desk: Desk, meant: Pending, called: 
     except Incomplete as wrong:
         return refuse(talk, said, str(wrong))
     draft = draft_of(EntryKind.CORRECTED, said, reading, desk.judge(reading, desk.record))
-    turn = say_back(talk, draft.model_copy(update={"refers": meant.number}), desk, called)
+    why = "" if reading.place == old.place else reason_at(reading.place, talk)
+    turn = say_back(talk, draft.model_copy(update={"refers": meant.number, "reason": why}), desk, called)
     return Turn(turn.talk.having(place=talk.place), turn.acts) if _moved_on(talk, old) else turn
 
 
