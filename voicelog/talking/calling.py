@@ -154,6 +154,7 @@ def take_call(talk: Conversation, said: Said, desk: Desk, called: Called, reason
     except Incomplete as missing:
         return refuse(talk, said, str(missing))
     earlier = desk.record.latest(reading.place, reading.quantity, reading.conditions)
+    reason = reason or (_asked_again(talk, reading) if earlier else "")
     draft = draft_of(EntryKind.CALLED, said, reading, desk.judge(reading, desk.record))
     refers = earlier.entry.number if earlier and reason else None
     why = reason or reason_at(reading.place, talk)
@@ -166,15 +167,21 @@ def reason_at(place: Place, talk: Conversation) -> str:
     return f"unplugged {'; '.join(items)}" if items else ""
 
 
+def _asked_again(talk: Conversation, reading: Reading) -> str:
+    """The reason of what "retest" asked for a moment ago."""
+    awaited = talk.asked is not None and talk.asked.again and talk.asked.is_met_by(reading)
+    return _retest_reason(reading.place, talk) if awaited else ""
+
+
 def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The same reading once more: the first stays on record, this one counts."""
     called = said.understood.meaning.called
     if called is not None and called.value is not None:
         called = _in_full(called, talk, desk)
-        return take_call(talk, said, desk, called, _retest_reason(called, talk))
+        return take_call(talk, said, desk, called, _retest_reason(called.place or talk.place, talk))
     if talk.last is None:
         return speak(talk, "say what is to be tested again", Tone.ATTENTION)
-    asked = asked_again(talk, talk.last.reading, desk)
+    asked = asked_again(talk, talk.last.reading, desk).model_copy(update={"again": True})
     if called is not None and called.place:
         asked = asked.model_copy(update={"place": called.place})
     try:
@@ -206,8 +213,7 @@ def _follows_last(talk: Conversation, desk: Desk) -> bool:
     return talk.asked == talk.tour.here and talk.asked in touring.still_open(talk.tour, desk)
 
 
-def _retest_reason(called: Called, talk: Conversation) -> str:
-    place = called.place or talk.place
+def _retest_reason(place: Place | None, talk: Conversation) -> str:
     return (reason_at(place, talk) if place else "") or RETEST
 
 
@@ -320,6 +326,7 @@ def _settled(talk: Conversation) -> Conversation:
 def negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The value said back is wrong: withdrawn, and asked for again."""
     asked = asked_again(talk, talk.pending.reading, desk)
+    asked = asked.model_copy(update={"again": _is_retest(talk.pending, desk)})
     text = ask_value(talk, asked, desk, "say again")
     draft = _withdrawal(talk.pending, said, "negative")
     talk = talk.having(mode=Mode.LISTENING, pending=None, asked=asked, said=text)
@@ -333,6 +340,11 @@ def ask_value(talk: Conversation, asked: Asked, desk: Desk, how: str) -> str:
     place = f"{desk.phrasing.place(asked.place, with_name=False)}. " if elsewhere else ""
     in_full = quantity.value == "choice"  # its words alone are nothing ("b")
     return f"{place}{desk.phrasing.quantity(asked.quantity, asked.conditions)}, {'say it in full' if in_full else how}"
+
+
+def _is_retest(pending: Pending, desk: Desk) -> bool:
+    line = desk.record.line(pending.number)
+    return line is not None and line.entry.kind is EntryKind.CALLED and line.entry.refers is not None
 
 
 def disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:

@@ -43,6 +43,7 @@ class Asked(Noun):
     quantity: str
     unit: str = ""
     conditions: Conditions = {}
+    again: bool = False  # asked for by "retest"
 
     def is_met_by(self, reading: Reading) -> bool:
         """Whether the reading is of this quantity, at this place and under these conditions."""
