@@ -100,6 +100,24 @@ def test_a_sound_is_removed_once_and_for_a_reason(job: Path):
         assert remove_clips(journal, job, "asked to") == 1 and not (job / CLIPS / clip.name).exists()
 
 
+@pytest.mark.parametrize("name", ["../../letter.txt", "..", "{tmp}/letter.txt", "..\\..\\letter.txt"])
+def test_a_name_that_leads_out_of_the_folder_is_no_sound(job: Path, name: str):
+    """A journal from elsewhere may verify and still name any file."""
+    letter = job.parent / "letter.txt"
+    letter.write_text("not a sound of this job")
+    clip = ClipFolder(job).keep(SOUND, RATE_HZ, NOON)
+    name = name.format(tmp=job.parent)
+    with Journal.open(job, Ticking()) as journal:
+        entry = journal.append(called(clip=name, clip_sha256="0" * 64))
+        journal.append(called(clip=clip.name, clip_sha256=clip.sha256))
+        with pytest.raises(KeepingError, match="no file name of a sound"):
+            remove_clip(journal, job, entry, "asked to")
+        assert remove_clips(journal, job, "asked to") == 1 and not (job / CLIPS / clip.name).exists()
+    with pytest.raises(KeepingError, match="no file name of a sound"):
+        read_clip(job, name)
+    assert letter.exists()
+
+
 def test_a_removed_clip_leaves_its_trace(job: Path):
     clip = ClipFolder(job).keep(SOUND, RATE_HZ, NOON)
     with Journal.open(job, Ticking()) as journal:

@@ -90,12 +90,24 @@ def test_a_read_only_job_is_packed(bound: Path):
     bound.chmod(0o700)
 
 
+@pytest.mark.parametrize("packing", [pack, pack_without_sounds])
 @pytest.mark.parametrize("name", ["gone", "empty"])
-def test_what_is_no_job_is_not_packed(tmp_path: Path, name: str):
+def test_what_is_no_job_is_not_packed(tmp_path: Path, name: str, packing):
     (tmp_path / "empty").mkdir()
     with pytest.raises(KeepingError):
-        pack(tmp_path / name, tmp_path / "p.zip")
+        packing(tmp_path / name, tmp_path / "p.zip")
     assert not (tmp_path / "p.zip").exists()
+
+
+@pytest.mark.parametrize("packing", [pack, pack_without_sounds])
+def test_what_a_link_leads_to_stays_behind(whole: Path, tmp_path: Path, packing):
+    (tmp_path / "letters").mkdir()
+    (tmp_path / "letters" / "one.txt").write_text("no part of the job")
+    (whole / "link.txt").symlink_to(tmp_path / "letters" / "one.txt")
+    (whole / "letters").symlink_to(tmp_path / "letters")
+    packing(whole, tmp_path / "p.zip")
+    unpack(tmp_path / "p.zip", tmp_path / "there")
+    assert not (tmp_path / "there" / "link.txt").exists() and not (tmp_path / "there" / "letters").exists()
 
 
 def test_a_full_disk_leaves_no_half_pack(whole: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

@@ -85,9 +85,21 @@ def flac(samples: np.ndarray, rate_hz: int) -> bytes:
     return sound.getvalue()
 
 
+def is_plain(name: str) -> bool:
+    """Whether a name is that of a file in ``clips/`` itself: a journal from elsewhere may name any."""
+    return Path(name).name == name and "\\" not in name and name not in ("", ".", "..")
+
+
+def path_of(job_folder: Path, name: str) -> Path:
+    """Where the sound of that name lies. Raises KeepingError for a name that could lead elsewhere."""
+    if not is_plain(name):
+        raise KeepingError(f"{name!r} is no file name of a sound.", where=str(job_folder))
+    return job_folder / CLIPS / name
+
+
 def read_clip(job_folder: Path, name: str) -> tuple[np.ndarray, int]:
     """Samples (int16, mono) and rate in Hz of a clip. Raises KeepingError when it is gone or no sound."""
-    path = job_folder / CLIPS / name
+    path = path_of(job_folder, name)
     try:
         samples, rate_hz = soundfile.read(path, dtype="int16")
     except (OSError, soundfile.SoundFileError) as error:
@@ -113,6 +125,7 @@ def remove_clip(journal: Journal, job_folder: Path, entry: Entry, reason: str) -
     """
     if not entry.clip:
         raise KeepingError(f"entry {entry.number} has no sound.", where=str(job_folder))
+    path_of(job_folder, entry.clip)
     if entry not in _not_yet_removed(journal, job_folder):
         raise KeepingError(f"the sound of entry {entry.number} was removed before.", where=str(job_folder))
     return _remove(journal, job_folder, entry, reason)
@@ -123,17 +136,17 @@ def _not_yet_removed(journal: Journal, job_folder: Path) -> list[Entry]:
     entries = journal.entries()
     removed = {entry.detail.get("clip") for entry in entries if REMOVED.items() <= entry.detail.items()}
     gone = {clip for clip in removed if clip and not (job_folder / CLIPS / clip).exists()}
-    return [entry for entry in entries if entry.clip and entry.clip not in gone]
+    return [entry for entry in entries if is_plain(entry.clip) and entry.clip not in gone]
 
 
 def _remove(journal: Journal, job_folder: Path, entry: Entry, reason: str) -> Entry:
     """The trace is written first: a kill in between leaves a sound too many, never one missing unexplained."""
     if not reason.strip():
         raise KeepingError("a sound is removed for a reason, which stays.", where=str(job_folder), do="Give one.")
-    detail = {**REMOVED, "clip": entry.clip}
+    path, detail = path_of(job_folder, entry.clip), {**REMOVED, "clip": entry.clip}
     trace = journal.append(Draft(kind=EntryKind.REVIEWED, refers=entry.number, reason=reason, detail=detail))
     try:
-        (job_folder / CLIPS / entry.clip).unlink(missing_ok=True)
+        path.unlink(missing_ok=True)
     except OSError as error:
-        raise refusal(error, job_folder / CLIPS / entry.clip) from None
+        raise refusal(error, path) from None
     return trace

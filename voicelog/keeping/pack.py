@@ -24,6 +24,7 @@ from pydantic import ValidationError
 from voicelog.errors import JournalLocked, KeepingError
 from voicelog.keeping.chain import canonical
 from voicelog.keeping.clips import remove_clips
+from voicelog.keeping.database import JOURNAL
 from voicelog.keeping.journal import LOCK, WRITER, Journal, hold
 from voicelog.keeping.kept import refuse_kept
 from voicelog.keeping.sheet import SHEET
@@ -76,7 +77,7 @@ def pack(folder: Path, to: Path, progress: Progress = quiet) -> Verification:
     try:
         found = verify_job(folder)
         if found.state == "unreadable" and not (folder / SHEET).exists():
-            raise KeepingError("this folder holds no job.", where=str(folder), do="Name a job folder.")
+            raise _no_job(folder)
         _write_pack(folder, to, found, progress)
     except OSError as error:
         raise refusal(error, to) from None
@@ -94,9 +95,11 @@ def pack_without_sounds(folder: Path, to: Path, progress: Progress = quiet) -> V
     refuse_kept(to)
     lock = _held(folder)
     try:
+        if not (folder / SHEET).exists() and not (folder / JOURNAL).exists():
+            raise _no_job(folder)
         with tempfile.TemporaryDirectory() as place:
             copy = Path(place) / folder.resolve().name
-            shutil.copytree(folder, copy, ignore=shutil.ignore_patterns(*LEFT_OUT, PLAYABLE, to.name))
+            shutil.copytree(folder, copy, symlinks=True, ignore=shutil.ignore_patterns(*LEFT_OUT, PLAYABLE, to.name))
             with Journal.open(copy) as journal:
                 remove_clips(journal, copy, "left out of the pack")
             return pack(copy, to, progress)
@@ -105,6 +108,10 @@ def pack_without_sounds(folder: Path, to: Path, progress: Progress = quiet) -> V
     finally:
         if lock:
             lock.release()
+
+
+def _no_job(folder: Path) -> KeepingError:
+    return KeepingError("this folder holds no job.", where=str(folder), do="Name a job folder.")
 
 
 def _held(folder: Path) -> FileLock | None:

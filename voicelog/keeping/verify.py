@@ -17,7 +17,7 @@ from typing import Literal
 from voicelog.errors import InputError, JournalTampered, KeepingError
 from voicelog.keeping import database
 from voicelog.keeping.chain import BrokenChain, Head, Row, canonical, entry_of, next_link
-from voicelog.keeping.clips import CLIPS, REMOVED
+from voicelog.keeping.clips import CLIPS, REMOVED, is_plain
 from voicelog.keeping.database import JOURNAL
 from voicelog.keeping.heads import HEADS, Heads, read_heads
 from voicelog.keeping.storage import Progress, quiet, refusal, sha256_of, stepped
@@ -235,16 +235,12 @@ def _clips(folder: Path, sounds: _Sounds) -> Iterator[str]:
         path = folder / CLIPS / clip
         if clip in sounds.removed:
             continue
-        if not _is_plain(clip):
+        if not is_plain(clip):
             yield f"entry {number} names {clip!r}, which is no file name of a sound."
         elif not path.is_file():
             yield f"the sound of entry {number} is missing: {clip}."
         elif _sha256(path) != sha256:
             yield f"the sound of entry {number} was changed: {clip}."
-
-
-def _is_plain(name: str) -> bool:
-    return Path(name).name == name and "\\" not in name and name not in ("", ".", "..")
 
 
 def _digits(printed: str) -> str:

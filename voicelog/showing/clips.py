@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import quote
 
+from voicelog.keeping.clips import REMOVED, is_plain
 from voicelog.model import Entry
 
 MEDIA_TYPES = {
@@ -18,7 +19,6 @@ MEDIA_TYPES = {
     ".mp3": "audio/mpeg",
 }
 EMBED_UP_TO_BYTES = 12_000_000  # all clips of a page together; beyond it a page links to clips/ instead
-CLIP_REMOVED = "clip removed"  # action in the detail of a REVIEWED entry: the sound of what it refers to is gone
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class ClipShelf:
 
     def _path(self, clip: str) -> Path | None:
         """Only a plain file name inside the folder is a clip."""
-        if self.folder is None or Path(clip).name != clip:
+        if self.folder is None or not is_plain(clip):
             return None
         return self.folder / clip
 
@@ -70,7 +70,7 @@ def shelf_for(
 ) -> ClipShelf:
     """A shelf that embeds when all clips together are small enough, and links beside the page otherwise."""
     entries = tuple(entries)
-    gone = (e.refers for e in entries if e.detail.get("action") == CLIP_REMOVED)
+    gone = (e.refers for e in entries if REMOVED.items() <= e.detail.items())
     removed = frozenset(number for number in gone if number is not None)
     total = sum(_size(folder / Path(e.clip).name) for e in entries if folder and e.clip)
     return ClipShelf(folder, page_folder, total <= up_to_bytes, removed=removed)
