@@ -162,10 +162,10 @@ def test_false_failures_and_what_to_try():
 def test_a_fail_that_passed_the_next_time_is_told():
     slow, quick = (reading("rcd_time", figure, "ms", rcd="R", multiple="1") for figure in ("340", "20"))
     found = said(explained((slow, ""), (quick, "")), "Failed, then passed")
-    assert "DB1/R rcd_time: 340 ms, then 20 ms; nothing that is noted" in found and "can be so again" in found
+    assert "DB1/R RCD t: 340 ms, then 20 ms; nothing that is noted" in found and "can be so again" in found
     assert said(explained((slow, ""), (quick, "retest")), "Failed, then passed") == found
     low, high = reading("ir_le", "0.8", "Mohm"), reading("ir_le", ">200", "Mohm")
-    assert "DB1/5 ir_le: 0.8 Mohm, then > 200 Mohm" in said(explained((low, ""), (high, "")), "Failed, then passed")
+    assert "DB1/5 IR L-E: 0.8 Mohm, then > 200 Mohm" in said(explained((low, ""), (high, "")), "Failed, then passed")
 
 
 @pytest.mark.parametrize(

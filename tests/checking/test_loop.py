@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.checking.sheets import AFTER, D, at_board, breaker, cable, circuit, rcd, sheet
+from tests.checking.sheets import AFTER, D, at_board, breaker, cable, circuit, rcd, sheet, value
 from voicelog.checking.continuity import predicted_r1_r2
 from voicelog.checking.loop import (
     fault_current_A,
@@ -17,7 +17,8 @@ from voicelog.checking.loop import (
 )
 from voicelog.checking.verdicts import judge
 from voicelog.checking.weighing import Unknown
-from voicelog.model import Outcome
+from voicelog.installation import Board
+from voicelog.model import Outcome, Place, Reading
 
 RADIAL = circuit(cable=cable("2.5", "1.5", "30"), device=breaker("B", "20"))
 
@@ -105,3 +106,12 @@ def test_the_greatest_zs_of_a_schedule_is_that_of_the_device_that_verdicts_rest_
     house = sheet(circuit(), earthing=earthing)
     device = rcd(rated="100") if behind else None
     assert tabulated_zs(circuit(), device, house, AFTER) == D(greatest)
+
+
+def test_ze_called_at_a_board_that_another_feeds_is_not_the_supplys():
+    """Ze is the loop before the installation (common practice); at a board within it Zs counts."""
+    fed = Board(reference="DB2", supplied_from="DB1/5")
+    house = sheet(circuit("5", feeds="DB2"), boards=(fed,))
+    taken = Reading(place=Place(board="DB2"), quantity="ze", value=value("0.44"), unit="ohm")
+    verdict = judge(taken, house, AFTER)
+    assert verdict.outcome is Outcome.NO_LIMIT and "DB2 is fed from DB1/5: call Zs here" in verdict.sentence

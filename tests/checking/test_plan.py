@@ -67,6 +67,17 @@ def test_what_feeds_another_board_is_not_put_behind_an_rcd_unless_that_is_wished
     assert "move DB1/2 (stage board) from no RCD to new 1" in as_text(plan(wished, LEAKS[:2], AFTER, 2))
 
 
+def test_what_was_left_out_of_the_rcds_stays_so_unless_that_is_wished():
+    """Common practice: an alarm is kept off a shared RCD; a board without any RCD has nothing left out."""
+    house = sheet(circuit("1", rcd="R1"), circuit("2", name="fire alarm"), rcds=(rcd("R1"),))
+    text = as_text(plan(house, LEAKS[:2], AFTER, 1))
+    assert "0 circuits move" in text and "Left where it is, behind no RCD: DB1/2 (fire alarm)" in text
+    wished = house.model_copy(update={"regrouping": Wishes(fixed={"DB1/2": "R1"})})
+    assert "move DB1/2 (fire alarm) from no RCD to R1" in as_text(plan(wished, LEAKS[:2], AFTER, 1))
+    bare = sheet(circuit("1"), circuit("2"))
+    assert "move DB1/2 from no RCD to new 1" in as_text(plan(bare, LEAKS[:2], AFTER, 1))
+
+
 @pytest.mark.parametrize(
     ("record", "rcds", "words"), [(LEAKS, 0, "0 RCDs"), ((), 2, "no circuit has a leakage reading")]
 )

@@ -8,6 +8,7 @@ from voicelog.checking.rcd_sequence import (
     BUTTON,
     DC_OFF,
     LOADS_OFF,
+    NO_BUTTON,
     ORDER,
     REPLACE,
     TYPE_MARK,
@@ -110,7 +111,17 @@ def test_steps_keep_their_order():
         trial("rcd_time", "no_trip", edition=BEFORE, multiple="5"),
     )
     steps = assess(trials, DEVICE, BEFORE, D("8"), D("9")).next_steps
-    assert list(steps) == [step for step in ORDER if step in steps] and len(steps) == len(ORDER)
+    assert list(steps) == [step for step in ORDER if step in steps] and len(steps) == len(ORDER) - 1
+
+
+def test_a_button_that_was_pressed_is_not_to_be_pressed_once_more():
+    button, timed, silent = (
+        trial("test_button", "fail", ""),
+        trial("rcd_time", "24", multiple="1"),
+        trial("rcd_time", "no_trip", multiple="1"),
+    )
+    assert assess((timed, button), DEVICE, AFTER).next_steps == (NO_BUTTON,)
+    assert assess((silent, button), DEVICE, AFTER).next_steps == (LOADS_OFF, AT_SOCKET, REPLACE)
 
 
 def test_what_the_device_sees():

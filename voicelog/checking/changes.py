@@ -3,6 +3,7 @@
 from decimal import Decimal
 from typing import Literal
 
+from voicelog.checking.naming import sign
 from voicelog.checking.previous import PreviousRecord, PreviousRow
 from voicelog.checking.record import Record, figure, last_of_each
 from voicelog.checking.slips import same_digits, slip_between
@@ -168,7 +169,7 @@ def _word(then: Reading, now: Reading) -> Change | None:
 
 def _change(kind: Kind, then: Reading, now: Reading, what: str, weight: Decimal) -> Change:
     before, after = f"{shown(then.value)} {then.unit}".strip(), f"{shown(now.value)} {now.unit}".strip()
-    said = f"{now.place.key} {now.quantity}: {before} on the last record, {after} now: {what}"
+    said = f"{now.place.key} {sign(now.quantity)}: {before} on the last record, {after} now: {what}"
     return Change(kind=kind, place=now.place, then=before, now=after, sentence=said, weight=weight)
 
 

@@ -225,7 +225,9 @@ def _rcd_name(case: Case) -> str:
 
 def judge_ze(case: Case) -> Verdict:
     """Ze against the traditional maximum of the earthing arrangement: guidance, so beyond it is marginal."""
-    supply = case.sheet.supply
+    supply, fed = case.sheet.supply, case.board.supplied_from
+    if fed:
+        return case.unknown(Unknown(why=f"Ze is of the origin; {case.board.reference} is fed from {fed}: call Zs here"))
     if supply.earthing == "TT":
         return judge_electrode(case)
     row = next((row for row in case.edition.supply if row.earthing == supply.earthing), None)

@@ -7,7 +7,7 @@ for a qualified person to decide.
 from typing import Literal
 
 from voicelog.checking.changes import shown
-from voicelog.model import Noun, Number, Outcome, Place, Reading, Verdict
+from voicelog.model import Noun, Number, Outcome, Place, Reading, Result, Verdict
 
 Code = Literal["C1", "C2", "C3", "FI"]
 MEANINGS: dict[Code, str] = {  # three public pages on condition reports, in our own words
@@ -100,4 +100,5 @@ def suggest(reading: Reading, verdict: Verdict) -> Suggestion | None:
         return None
     code, words = entry
     found = f"{shown(reading.value)} {reading.unit}".strip()
-    return Suggestion(code=code, place=reading.place, words=words, why=f"{found}. {verdict.sentence}")
+    why = f"{found}." if isinstance(reading.value, Result) else f"{found}. {verdict.sentence}"
+    return Suggestion(code=code, place=reading.place, words=words, why=why)

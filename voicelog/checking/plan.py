@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from decimal import Decimal
 
+from pydantic import Field
+
 from voicelog.checking.cautions import AID, ISOLATE
 from voicelog.checking.edition import Edition
 from voicelog.checking.record import Taken, as_found, figure, latest_figure
@@ -35,7 +37,7 @@ class BoardPlan(Noun):
     least_work: Split | NoSplit
     own: tuple[Group, ...]  # each circuit on an RCBO of its own, fullest first
     not_measured: tuple[str, ...]  # circuits without a plain leakage figure: not reckoned with
-    left_alone: tuple[str, ...] = ()  # circuits that feed another board, and have no RCD before them
+    left_alone: dict[str, str] = Field(default_factory=dict)  # circuit key -> why it stays behind no RCD
 
 
 class Plan(Noun):
@@ -71,7 +73,7 @@ def plan(sheet: Sheet, readings: Sequence[Taken], edition: Edition, rcds: int) -
 
 def _board_plan(board: Board, wishes: Wishes, readings: Sequence[Taken], edition: Edition, count: int) -> BoardPlan:
     keys = {c.number: Place(board=board.reference, circuit=c.number).key for c in board.circuits}
-    alone = tuple(keys.pop(c.number) for c in board.circuits if _left_alone(c, keys[c.number], wishes))
+    alone = {keys.pop(c.number): why for c in board.circuits if (why := _left_alone(c, keys[c.number], board, wishes))}
     leaks = {key: leak for number, key in keys.items() if (leak := _leak(readings, board, number))}
     known = {key: leak.leakage_mA for key, leak in leaks.items()}
     devices = _devices(board, count)
@@ -90,10 +92,16 @@ def _board_plan(board: Board, wishes: Wishes, readings: Sequence[Taken], edition
     )
 
 
-def _left_alone(circuit: Circuit, key: str, wishes: Wishes) -> bool:
-    """One RCD before another board would switch off all of it, and race with the RCDs there: only if wished."""
+def _left_alone(circuit: Circuit, key: str, board: Board, wishes: Wishes) -> str:
+    """Why a circuit stays behind no RCD unless that is wished; empty for one that takes part.
+
+    One RCD before another board would switch off all of it, and race with the RCDs there. Whatever was left out
+    where there are RCDs, an alarm say, was left out for a reason.
+    """
     wished = {c for group in (*wishes.together, *wishes.apart, wishes.fixed) for c in group}
-    return bool(circuit.feeds) and not circuit.rcd and key not in wished
+    if circuit.rcd or key in wished:
+        return ""
+    return "for it feeds another board" if circuit.feeds else "behind no RCD" if board.rcds else ""
 
 
 def _leak(readings: Sequence[Taken], board: Board, number: str) -> Leak | None:
@@ -134,9 +142,7 @@ def as_text(found: Plan) -> str:
             for key, leak in board.leaks.items()
             for said in _unplugged_text(leak)
         ]
-        lines += [
-            f"  Left where it is, for it feeds another board: {_named(key, board.names)}" for key in board.left_alone
-        ]
+        lines += [f"  Left where it is, {why}: {_named(key, board.names)}" for key, why in board.left_alone.items()]
     return "\n".join([*lines, "", "Cautions", *(f"  ! {caution}" for caution in found.cautions), ""])
 
 

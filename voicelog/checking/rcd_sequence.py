@@ -18,7 +18,8 @@ TYPE_MARK = "Read type, rating and the mark S off the device and compare them wi
 DC_OFF = "Disconnect sources of smooth d.c. (vehicle charging, inverters, drives) and repeat"
 BUTTON = "Press the test button: a mechanism that has stood still can need it; the first result stays on record"
 REPLACE = "If it still fails with the loads off, treat the device as faulty"
-ORDER = (TYPE_MARK, LOADS_OFF, DC_OFF, AT_SOCKET, BUTTON, REPLACE)  # cheapest and safest first
+NO_BUTTON = "Have the device replaced: its users cannot try it any more"
+ORDER = (TYPE_MARK, LOADS_OFF, DC_OFF, AT_SOCKET, BUTTON, REPLACE, NO_BUTTON)  # cheapest and safest first
 
 
 class Trial(Noun):
@@ -80,7 +81,7 @@ def assess(
         outcome=outcome,
         suspected=suspected,
         findings=tuple(said for said, _ in reasons),
-        next_steps=_ordered(steps, outcome),
+        next_steps=_ordered(steps, tests),
     )
 
 
@@ -96,11 +97,12 @@ def seen_mA(test_mA: Decimal, *leakages_mA: Decimal) -> Decimal:
 Reason = tuple[str, tuple[str, ...]]  # what is said, and the steps it leads to
 
 
-def _ordered(steps: set[str], outcome: Outcome) -> tuple[str, ...]:
-    if outcome is not Outcome.FAIL:
-        return ()
-    always = {LOADS_OFF, AT_SOCKET, BUTTON, REPLACE}
-    return tuple(step for step in ORDER if step in steps | always)
+def _ordered(steps: set[str], tests: tuple[Trial, ...]) -> tuple[str, ...]:
+    """The steps that the failures ask for; a button that was pressed already is not to be pressed once more."""
+    failed = {test.multiple for test in tests if test.failed}
+    always = {LOADS_OFF, AT_SOCKET, REPLACE} if failed - {"button"} else set()
+    button = set() if not always or _named(tests, "button") else {BUTTON}
+    return tuple(step for step in ORDER if step in steps | always | button)
 
 
 def _named(tests: tuple[Trial, ...], *multiples: str) -> tuple[Trial, ...]:
@@ -178,7 +180,7 @@ def _button_only(tests: tuple[Trial, ...]) -> Reason | None:
     if not button or not timed:
         return None
     if button[-1].failed and not timed[-1].failed:
-        return "It trips when measured and not by its button: the button's circuit is faulty", (REPLACE,)
+        return "It trips when measured and not by its button: the button's circuit is faulty", (NO_BUTTON,)
     if timed[-1].failed and not button[-1].failed:
         return "It trips by its button and not when measured: suspect the test connection before the device", (
             AT_SOCKET,

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 
+from voicelog.checking.naming import sign
 from voicelog.checking.units import convert
 from voicelog.model import RETEST, Comparison, Noun, Number, Place, Reading
 
@@ -60,9 +61,9 @@ class Taken(Noun):
 
     @property
     def origin(self) -> str:
-        """Where a figure comes from, in a few words: ``DB1/5 earth_leakage, entry 12``."""
+        """Where a figure comes from, in a few words: ``DB1/5 I leak, entry 12``."""
         number = f", entry {self.entry}" if self.entry is not None else ""
-        return f"{self.reading.place.key} {self.reading.quantity}{number}"
+        return f"{self.reading.place.key} {sign(self.reading.quantity)}{number}"
 
 
 def as_found(taken: Sequence[Taken]) -> tuple[Reading, ...]:

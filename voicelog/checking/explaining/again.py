@@ -5,6 +5,7 @@ from itertools import pairwise
 
 from voicelog.checking.changes import shown
 from voicelog.checking.explaining.findings import Findings, Section, Statement, chains
+from voicelog.checking.naming import sign
 from voicelog.checking.record import Taken
 from voicelog.checking.verdicts import judge
 from voicelog.model import Outcome, Reading
@@ -33,8 +34,8 @@ def _fails(taken: Taken, findings: Findings) -> bool:
 
 def _statement(failed: list[Taken], last: Taken) -> Statement:
     before = ", ".join(_value(one.reading) for one in failed)
-    place, quantity = last.reading.place.key, last.reading.quantity
-    text = f"{place} {quantity}: {before}, then {_value(last.reading)}; nothing that is noted between them explains it."
+    quantity, where = last.reading.quantity, f"{last.reading.place.key} {sign(last.reading.quantity)}"
+    text = f"{where}: {before}, then {_value(last.reading)}; nothing that is noted between them explains it."
     sticks = STICKS if quantity in ("rcd_time", "rcd_ramp", "test_button") else ""
     return Statement(text=text + sticks, origins=tuple(one.origin for one in (*failed, last)))
 

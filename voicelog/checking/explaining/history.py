@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from voicelog.checking.changes import compare
 from voicelog.checking.explaining.findings import Findings, Section, Statement, chains
+from voicelog.checking.naming import sign
 from voicelog.checking.record import Taken, figure
 from voicelog.checking.trend import FEWEST, Arrival, Slope, plateau, slope, time_to
 from voicelog.checking.units import convert
@@ -37,8 +38,7 @@ def _trend(chain: Sequence[Taken], findings: Findings) -> Statement | None:
     found = slope(times, values)
     if isinstance(found, Unknown):
         return None
-    what = reading.quantity.replace("_", " ")
-    text = f"{reading.place.key} {what}: {_slope_words(found, reading, times, values, findings)}"
+    text = f"{reading.place.key} {sign(reading.quantity)}: {_slope_words(found, reading, times, values, findings)}"
     return Statement(text=text, origins=tuple(t.origin for t in plainly))
 
 

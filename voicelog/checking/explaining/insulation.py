@@ -8,6 +8,7 @@ from voicelog.checking.changes import shown
 from voicelog.checking.explaining.findings import Findings, Section, Statement, capital, chains, least_to_earth_Mohm
 from voicelog.checking.insulation import QUANTITIES, USUAL_ACCURACY, in_parallel, short, unplugged_item
 from voicelog.checking.leakage import remainder_bounds
+from voicelog.checking.naming import sign
 from voicelog.checking.record import Taken, figure, latest_figure
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown, plain, trimmed
@@ -22,7 +23,8 @@ def insulation_section(findings: Findings) -> Section:
     """What fails or is low, what unplugging showed, and boards against their circuits in parallel."""
     low = [
         Statement(
-            text=f"{r.place.key} {r.quantity}: {shown(r.value)} {r.unit}. {v.sentence}", origins=findings.origins(r)
+            text=f"{r.place.key} {sign(r.quantity)}: {shown(r.value)} {r.unit}. {v.sentence}",
+            origins=findings.origins(r),
         )
         for r, v in findings.verdicts
         if r.quantity in QUANTITIES and v.outcome in (Outcome.FAIL, Outcome.MARGINAL)
