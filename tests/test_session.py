@@ -234,6 +234,18 @@ def test_neither_of_two_close_readings_keeps_nothing(job):
     assert record.lines == ()
 
 
+def test_what_was_left_unplugged_is_told_and_is_a_reason_still(job):
+    run(job, ScriptedEar(["unplugged the tea urn", "unplugged the panel heater", "plugged in the panel heater"]))
+    watcher = OrderedWatcher()
+    again = ["circuit two earth leakage nought point two milliamps", "affirm", "plugged in the tea urn"]
+    record = run(job, ScriptedEar(again), watcher=watcher)
+    assert "said still unplugged, tea urn" in watcher.order
+    assert [line.reason for line in record.current] == ["unplugged tea urn"]
+    last = OrderedWatcher()
+    run(job, ScriptedEar([]), watcher=last)
+    assert not any("unplugged" in words for words in last.order)
+
+
 def test_the_record_goes_on_where_the_last_session_ended(job):
     run(job, ScriptedEar(["circuit one polarity pass", "affirm"]))
     record = run(job, ScriptedEar(["circuit two polarity pass", "affirm"]))

@@ -16,7 +16,7 @@ from voicelog.keeping.record import Record, fold
 from voicelog.meaning.parsing import Reader
 from voicelog.model import Command, Draft, Entry, EntryKind, Heard, Understood
 from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Event, Keep, Mode, Said, Silence, Speak
-from voicelog.talking.dialogue import numbered, onward, step
+from voicelog.talking.dialogue import numbered, onward, step, taken_up
 from voicelog.talking.overhearing import Overhearing
 from voicelog.talking.tones import Tone
 from voicelog.talking.voice import Mouth
@@ -89,6 +89,10 @@ class Session:
     def _begin(self) -> None:
         self.desk = replace(self.desk, record=fold(self.journal.entries()))
         self._keep(Draft(kind=EntryKind.STARTED, detail=self._terms()), None)
+
+        turn = taken_up(self.talk, self.desk)
+        self.talk = turn.talk
+        self._carry_out(turn.acts, None)
 
     def _terms(self) -> dict[str, str]:
         """By what it is understood and judged, who confirms, and whether its sound is kept."""

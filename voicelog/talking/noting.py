@@ -27,7 +27,7 @@ from voicelog.talking.conversation import (
 from voicelog.talking.tones import Tone
 
 # Kinds of note that more than one move speaks of.
-COUNTED, UNCOUNTED, UNPLUGGED = "point counted", "point taken back", "unplugged"
+COUNTED, UNCOUNTED, UNPLUGGED, PLUGGED_IN = "point counted", "point taken back", "unplugged", "plugged in"
 
 
 def observe(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -214,7 +214,22 @@ def unplug(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def plug_in(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The item is connected again: no reading has it as its reason any more."""
     item = _item(said)
-    return _told(talk.having(unplugged=_without(talk.unplugged, item)), said, "plugged in", f"{item} plugged in")
+    return _told(talk.having(unplugged=_without(talk.unplugged, item)), said, PLUGGED_IN, f"{item} plugged in")
+
+
+def still_unplugged(talk: Conversation, desk: Desk) -> Turn:
+    """A job taken up again: what was unplugged and not plugged in is so still, and that is said."""
+    items: dict[str, None] = {}
+    for note in desk.record.notes:
+        if note.detail.get("kind") == UNPLUGGED:
+            items[note.detail["item"]] = None
+        elif note.detail.get("kind") == PLUGGED_IN:
+            items.pop(note.detail["item"], None)
+    out = [Unplugged(item=item, at=at) for item in items if (at := tuple(_concerned(item, desk.sheet)))]
+    if not out:
+        return Turn(talk)
+    text = f"still unplugged, {', '.join(one.item for one in out)}"
+    return speak(talk.having(unplugged=tuple(out)), text, Tone.ATTENTION)
 
 
 def _item(said: Said) -> str:
