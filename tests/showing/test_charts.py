@@ -85,6 +85,17 @@ def test_hatches_differ_without_colour():
     assert len(set(HATCHES)) == len(set(TINTS)) == 6
 
 
+@pytest.mark.parametrize(
+    ("more", "columns", "whole"), [("", 3, True), (", unplugged coffee machine", 2, True), (" so on" * 20, 1, False)]
+)
+def test_a_legend_has_as_many_columns_as_leave_its_labels_whole(more, columns, whole):
+    parts = [LeakagePart(circuit=str(i), name=f"circuit{more}", leakage_mA=1, position=i) for i in range(1, 5)]
+    picture = leakage_chart([LeakageBar(label="RCD1", parts=tuple(parts), budget_mA=9, floor_mA=15)])
+    assert any(text == f"4  circuit{more}" for text in words(picture)) is whole
+    boxes = [r for r in tags(picture, "rect") if r.get("height") == "13"]
+    assert len({box.get("x") for box in boxes}) == columns
+
+
 def test_no_two_circuits_of_a_board_look_alike():
     picture = leakage_chart([bar(*["1.0"] * 36)])
     fills = [r.get("fill") for r in tags(picture, "rect") if r.get("height") == "26"]

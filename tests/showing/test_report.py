@@ -4,7 +4,7 @@ import csv
 import io
 import json
 import re
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from html.parser import HTMLParser
 
@@ -295,3 +295,15 @@ def test_a_job_with_nothing_measured_can_be_handed_over(format, tmp_path):
     assert (tmp_path / f"report.{format}").stat().st_size > 100
     with pytest.raises(KeepingError):
         write_report(empty, format, tmp_path / "missing" / "report")
+
+
+def test_an_instrument_whose_calibration_was_over_says_so():
+    """An out-of-date instrument makes its readings doubtful (common practice)."""
+    sheet = sample.sheet()
+    late = sheet.model_copy(update={"job": sheet.job.model_copy(update={"date": date(2026, 6, 1)})})
+    due = {row[0]: row[3] for row in report(sheet=late).instruments}
+    assert due == {"tester 1": "2026-09-01", "clamp 1": "2026-05-01, over before the date of the job"}
+
+
+def test_the_marks_of_the_schedule_are_explained():
+    assert "LIM not tested, a limitation" in report().legend

@@ -5,7 +5,7 @@ came; only lengths on the page are worked out in floating point.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from itertools import accumulate
 
@@ -17,6 +17,7 @@ LEFT = 130.0  # room for labels
 NAMES = 220.0  # room for names of circuits
 RIGHT = 130.0  # room for figures
 SMALL = 11.0
+MARGIN = 30.0  # of a column of a legend: its box, and what keeps it apart from the next
 
 
 class Picture(Noun):
@@ -57,17 +58,24 @@ def leakage_chart(bars: Sequence[LeakageBar], title: str = "Earth leakage agains
     longest = max([*(max(bar.total_mA, bar.floor_mA) for bar in bars), Decimal(1)])
     scale = (WIDTH - LEFT - RIGHT) / float(longest)
     legend = sorted({(p.position, p.circuit, p.name) for bar in bars for p in bar.parts})
-    rows = math.ceil(len(legend) / 3)
+    columns = _columns(f"{circuit}  {name}" for _, circuit, name in legend)
+    rows, apart = math.ceil(len(legend) / columns), (WIDTH - 12) // columns
     words = " ".join(map(_leakage_words, bars))
     drawing = Drawing(WIDTH, 62 * len(bars) + 40 + 22 * rows + 12, title, words)
     for i, bar in enumerate(bars):
         _leakage_bar(drawing, bar, 20 + 62 * i, scale)
     _axis(drawing, 62 * len(bars) + 14, float(longest), scale, "mA")
     for i, (position, circuit, name) in enumerate(legend):
-        x, y = 12 + (i % 3) * 236, 62 * len(bars) + 48 + 22 * (i // 3)
+        x, y = 12 + (i % columns) * apart, 62 * len(bars) + 48 + 22 * (i // columns)
         drawing.hatched(x, y, 16, 13, position)
-        drawing.text(x + 22, y + 11, shortened(f"{circuit}  {name}".strip(), 206, SMALL), SMALL)
+        drawing.text(x + 22, y + 11, shortened(f"{circuit}  {name}".strip(), apart - MARGIN, SMALL), SMALL)
     return Picture(title=title, words=words, svg=drawing.svg())
+
+
+def _columns(labels: Iterable[str]) -> int:
+    """As many columns of a legend, up to three, as leave its longest label whole."""
+    longest = max((width_of(label, SMALL) for label in labels), default=0)
+    return next((count for count in (3, 2) if longest <= (WIDTH - 12) // count - MARGIN), 1)
 
 
 def _leakage_words(bar: LeakageBar) -> str:

@@ -4,11 +4,11 @@ The diagnosis and the comparison come in as sentences: nothing is worked out her
 """
 
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Literal, Protocol
 
-from voicelog.installation import Sheet
+from voicelog.installation import Instrument, Sheet
 from voicelog.keeping.record import fold
 from voicelog.keeping.storage import refusal
 from voicelog.model import Entry, Noun
@@ -125,10 +125,7 @@ def report_of(
         parts=tuple(_once(part) for part in parts if part.sentences),
         unsettled=tuple(_unsettled(one, sheet, wording) for one in schedule.unsettled),
         pictures=pictures,
-        instruments=tuple(
-            (i.reference, i.kind, i.serial, i.calibration_due.isoformat() if i.calibration_due else "not stated")
-            for i in sheet.instruments
-        ),
+        instruments=tuple((i.reference, i.kind, i.serial, _calibration(i, sheet.job.date)) for i in sheet.instruments),
         edition=schedule.edition or "no edition chosen",
         edition_standing=edition_standing,
         signed_off=schedule.signed_off,
@@ -168,6 +165,13 @@ def document(report: Report, format: Format) -> bytes:
 
             return to_pdf(report)
     raise ValueError(f"no such format: {format!r}")
+
+
+def _calibration(instrument: Instrument, used: date) -> str:
+    due = instrument.calibration_due
+    if due is None:
+        return "not stated"
+    return f"{due}, over before the date of the job" if due < used else f"{due}"
 
 
 def _once(part: Part) -> Part:

@@ -67,7 +67,8 @@ LIVE = {
 PARTS = (("What is installed", INSTALLED), ("Dead tests", DEAD), ("Live tests", LIVE))
 LEGEND = (
     f"{VERDICT_SIGNS[Outcome.FAIL]} outside its limit   {VERDICT_SIGNS[Outcome.MARGINAL]} near it   "
-    "† not challenged, not affirmed   empty: nothing stands on the record. Columns that hold nothing are left out."
+    "† not challenged, not affirmed   LIM not tested, a limitation   N/A not applicable   "
+    "empty: nothing stands on the record. Columns that hold nothing are left out."
 )
 
 
