@@ -53,6 +53,14 @@ def test_an_item_that_was_unplugged():
     )
 
 
+@pytest.mark.parametrize(("without", "found"), [("90", True), (">200", True), ("0.8", False)])
+def test_an_item_that_was_found_is_not_to_be_looked_for_again(without, found):
+    leak, low = (reading("earth_leakage", "2", "mA"), ""), (reading("ir_le", "0.5", "Mohm"), "")
+    text = as_text(explained(leak, low, (reading("ir_le", without, "Mohm"), "unplugged urn")))
+    assert ("unplug items one by one and test insulation again" in text) is not found
+    assert ("urn: have it examined" in text) is found and "insulation fault" in text
+
+
 def test_the_tails_rest_on_the_readings_that_they_are_compared_with():
     leaks = [(reading("earth_leakage", v, "mA", at=str(n)), "") for n, v in enumerate(("1.9", "6.8"), start=1)]
     after = [(at_board("earth_leakage", "2.2", "mA"), "unplugged urn")]

@@ -9,7 +9,7 @@ from voicelog.checking.explaining.again import again_section
 from voicelog.checking.explaining.findings import Findings, Section, Statement
 from voicelog.checking.explaining.history import previous_section, trend_section
 from voicelog.checking.explaining.insulation import insulation_section, mostly_to_blame, unplugged_pairs
-from voicelog.checking.explaining.leakage import blames, leakage_section
+from voicelog.checking.explaining.leakage import blames, found_already, leakage_section
 from voicelog.checking.explaining.loops import loop_section
 from voicelog.checking.explaining.observations import observation_section
 from voicelog.checking.explaining.rcds import rcd_section, sequences
@@ -110,7 +110,7 @@ def _next(findings: Findings) -> Section:
         steps.update({f"{board.reference} {rcd.reference}: {step}": origins for step in found.next_steps})
     for board, rcd, found in blames(findings):
         advice = ADVICE.get(found.kind) if _worth_saying(found.kind, findings) else None
-        if advice:
+        if advice and not (found.kind == "insulation fault" and found_already(findings, board, rcd)):
             where = f"{board.reference} {rcd.reference}"
             steps[advice.format(where=where, who=" and ".join(found.circuits))] = ()
     for item, origins in _items_to_blame(findings).items():

@@ -6,7 +6,7 @@ from functools import cached_property
 
 from voicelog.checking.edition import Edition
 from voicelog.checking.previous import PreviousRecord
-from voicelog.checking.record import Taken, as_found, figure, last_of_each
+from voicelog.checking.record import Record, Taken, as_found, figure, last_of_each
 from voicelog.checking.verdicts import judge
 from voicelog.installation import Board, Sheet
 from voicelog.model import Noun, Place, Reading, Verdict
@@ -78,9 +78,9 @@ def chains(findings: Findings) -> dict[tuple, list[Taken]]:
     return found
 
 
-def least_to_earth_Mohm(findings: Findings, place: Place) -> Decimal | None:
-    """The least plain insulation figure to earth at a place as it was found, or None."""
-    readings = last_of_each([r for r in findings.as_found if r.place == place and r.quantity in TO_EARTH])
+def least_to_earth_Mohm(record: Record, place: Place) -> Decimal | None:
+    """The least plain insulation figure to earth at a place, of the last readings of a record, or None."""
+    readings = last_of_each([r for r in record if r.place == place and r.quantity in TO_EARTH])
     figures = [figure(reading, "Mohm") for reading in readings]
     return min((value for value in figures if value is not None), default=None)
 

@@ -15,7 +15,7 @@ from voicelog.checking.explaining.findings import (
     name_of,
 )
 from voicelog.checking.leakage import headroom, parts_mA, whole_against_parts
-from voicelog.checking.record import figure, last_of_each, latest, latest_figure
+from voicelog.checking.record import Record, figure, last_of_each, latest, latest_figure
 from voicelog.checking.weighing import trimmed
 from voicelog.installation import Board, Rcd
 from voicelog.model import Place
@@ -27,26 +27,27 @@ def rcds_of(findings: Findings) -> Iterator[tuple[Board, Rcd]]:
     return ((board, rcd) for board in findings.sheet.boards for rcd in board.rcds)
 
 
-def evidence(findings: Findings, board: Board, rcd: Rcd) -> Evidence:
-    """What was read behind one RCD as it was found, before anything was unplugged; its circuits by name."""
-    record, place = findings.as_found, Place(board=board.reference, rcd=rcd.reference)
+def evidence(findings: Findings, board: Board, rcd: Rcd, record: Record | None = None) -> Evidence:
+    """What was read behind one RCD, as it was found unless a record is given; its circuits by name."""
+    record = findings.as_found if record is None else record
+    place = Place(board=board.reference, rcd=rcd.reference)
     parts = parts_mA(record, board, rcd)
     return Evidence(
         rcd=rcd,
         parts_mA={name_of(board, number): leak for number, leak in parts.items()},
         whole_mA=latest_figure(record, "earth_leakage", place, "mA"),
-        insulation_Mohm=_insulation_behind(findings, board, rcd),
+        insulation_Mohm=_insulation_behind(record, board, rcd),
         ramp_mA=latest_figure(record, "rcd_ramp", place, "mA"),
         voltage_V=findings.sheet.supply.nominal_voltage_V,
     )
 
 
-def _insulation_behind(findings: Findings, board: Board, rcd: Rcd) -> dict[str, Decimal]:
+def _insulation_behind(record: Record, board: Board, rcd: Rcd) -> dict[str, Decimal]:
     places = {
         name_of(board, c.number): Place(board=board.reference, circuit=c.number) for c in board.behind(rcd.reference)
     }
     places[rcd.reference] = Place(board=board.reference, rcd=rcd.reference)
-    found = {name: least_to_earth_Mohm(findings, place) for name, place in places.items()}
+    found = {name: least_to_earth_Mohm(record, place) for name, place in places.items()}
     return {name: value for name, value in found.items() if value is not None}
 
 
@@ -54,6 +55,11 @@ def blames(findings: Findings) -> Iterator[tuple[Board, Rcd, Blame]]:
     """The verdict on every RCD."""
     for board, rcd in rcds_of(findings):
         yield board, rcd, blame(evidence(findings, board, rcd), findings.edition)
+
+
+def found_already(findings: Findings, board: Board, rcd: Rcd) -> bool:
+    """Whether nothing behind it reads low any more, now that something is unplugged: the fault was in that."""
+    return blame(evidence(findings, board, rcd, findings.record), findings.edition).kind != "insulation fault"
 
 
 def leakage_section(findings: Findings) -> Section:
