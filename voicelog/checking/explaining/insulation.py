@@ -113,7 +113,10 @@ def _boards_in_parallel(findings: Findings) -> Iterator[Statement]:
     for board in findings.sheet.boards:
         place = Place(board=board.reference)
         whole = latest_figure(findings.record, "ir_lne", place, "Mohm")
-        parts = [least_to_earth_Mohm(findings.as_found, Place(board=board.reference, circuit=c.number)) for c in board.circuits]
+        parts = [
+            least_to_earth_Mohm(findings.as_found, Place(board=board.reference, circuit=c.number))
+            for c in board.circuits
+        ]
         known = [part for part in parts if part is not None]
         if whole is not None and known:
             text = (
