@@ -114,7 +114,7 @@ def _regrouped(sheet: Sheet, record: Record, edition: Edition) -> Iterator[Regro
     for board in sheet.boards:
         alone = sheet.model_copy(update={"boards": (board,)})
         try:
-            found = plan.plan(alone, readings, edition, len(board.rcds)).boards[0]
+            found = plan.plan(alone, readings, edition, len(plan.shared_rcds(board))).boards[0]
         except InputError:
             continue
         if isinstance(found.even, Split):

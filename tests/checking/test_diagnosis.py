@@ -215,6 +215,14 @@ def test_a_trend_with_time_to_the_limit():
     assert "reaches its limit in 28 minutes" in said(explained(*rising), "Over time")
 
 
+def test_a_trend_beyond_its_limit_and_a_culprit_alone_behind_its_rcd():
+    rising = [(reading("earth_leakage", f"{12 + 0.2 * i:.1f}", "mA"), "") for i in range(8)]
+    found = explained(*rising, house=sheet(circuit("5", rcd="R"), rcds=(rcd("R"),)))
+    assert "it is beyond its limit already" in said(found, "Over time")
+    told = said(found, "Earth leakage")
+    assert "Circuit 5 alone gives 13.4 mA." in told and "R is 4.4 mA over its budget" in told
+
+
 def test_a_word_before_the_figures_of_a_trend():
     """A circuit that could not be tested at first ("limitation") has no unit then."""
     word = reading("earth_leakage", "limitation")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.checking.sheets import AFTER, circuit, rcd, reading, sheet
+from tests.checking.sheets import AFTER, breaker, circuit, rcd, reading, sheet
 from voicelog.checking.plan import as_text, plan
 from voicelog.checking.record import Taken
 from voicelog.errors import InputError
@@ -76,6 +76,26 @@ def test_what_was_left_out_of_the_rcds_stays_so_unless_that_is_wished():
     assert "move DB1/2 (fire alarm) from no RCD to R1" in as_text(plan(wished, LEAKS[:2], AFTER, 1))
     bare = sheet(circuit("1"), circuit("2"))
     assert "move DB1/2 from no RCD to new 1" in as_text(plan(bare, LEAKS[:2], AFTER, 1))
+
+
+def test_no_circuit_moves_to_a_less_sensitive_rcd_nor_sockets_above_30_mA():
+    """411.3.3 asks 30 mA before socket-outlets up to 32 A (a public page on Chapter 41)."""
+    ways = circuit("1", rcd="R30"), circuit("2", rcd="R30", sockets=True), circuit("3", rcd="R100")
+    house = sheet(*ways, rcds=(rcd("R30"), rcd("R100", "100")))
+    found = plan(house, (leak("5", "1"), leak("3.9", "2"), leak("2", "3")), AFTER, 2).boards[0]
+    assert {group.rcd: group.circuits for group in found.even.groups}["R100"] == ("DB1/3",)
+    text = as_text(plan(house, (leak("9.5", "2"),), AFTER, 2))
+    assert "DB1/2 (9.5 mA) alone is beyond the 9.0 mA that one RCD may carry" in text
+
+
+def test_an_rcbo_keeps_its_circuit_and_takes_no_other():
+    """RCBOs to BS EN 61009 protect one circuit (common practice)."""
+    combined = breaker("B", "32").model_copy(update={"standard": "BS EN 61009"})
+    house = sheet(circuit("1", rcd="R1"), circuit("2", rcd="R2", device=combined), rcds=(rcd("R1"), rcd("R2")))
+    text = as_text(plan(house, (leak("4", "1"), leak("9.8", "2")), AFTER, 2))
+    assert "Board DB1 over R1, new 1" in text and "move DB1/2" not in text
+    assert "Left where it is, on an RCBO of its own: DB1/2" in text
+    assert "still beyond the rule: DB1/2 (9.80 mA)" in text
 
 
 @pytest.mark.parametrize(

@@ -128,7 +128,8 @@ def _over_budget(evidence: Evidence, budget: Decimal, opening: tuple[str, ...]) 
     largest = max(parts, key=lambda name: parts[name])
     rest = evidence.total_mA - parts[largest]
     if parts[largest] * 2 >= evidence.total_mA and rest <= budget:
-        said = f"{largest} alone gives {plain(parts[largest])} mA; the rest, {plain(rest)} mA, is within the budget"
+        said = f"{largest} alone gives {plain(parts[largest])} mA"
+        said += f"; the rest, {plain(rest)} mA, is within the budget" if rest else ""
         return Blame(kind="one culprit", circuits=(largest,), sentences=(*opening, said))
     return _sum_of_many(parts, budget, opening)
 

@@ -15,6 +15,8 @@ from voicelog.installation import Board, Circuit, Rcd, Sheet, Wishes
 from voicelog.model import Noun, Place
 
 USUAL_MA = Decimal(30)  # rated residual current of an RCD that is added
+SOCKETS_MA = Decimal(30)  # the most before socket-outlets up to 32 A: 411.3.3, a public page on Chapter 41
+RCBO = "BS EN 61009"
 
 
 class Leak(Noun):
@@ -77,8 +79,10 @@ def _board_plan(board: Board, wishes: Wishes, readings: Sequence[Taken], edition
     leaks = {key: leak for number, key in keys.items() if (leak := _leak(readings, board, number))}
     known = {key: leak.leakage_mA for key, leak in leaks.items()}
     devices = _devices(board, count)
-    current = {keys[c.number]: c.rcd for c in board.circuits if c.number in keys}
-    even, least = (regroup(known, devices, current, edition, wishes, goal) for goal in ("even", "fewest moves"))
+    taking_part = {keys[c.number]: c for c in board.circuits if c.number in keys}
+    current = {key: circuit.rcd for key, circuit in taking_part.items()}
+    barred = {key: _barred(circuit, board, devices) for key, circuit in taking_part.items()}
+    even, least = (regroup(known, devices, current, edition, wishes, goal, barred) for goal in ("even", "fewest moves"))
     return BoardPlan(
         board=board.reference,
         names={Place(board=board.reference, circuit=c.number).key: c.name for c in board.circuits},
@@ -86,7 +90,7 @@ def _board_plan(board: Board, wishes: Wishes, readings: Sequence[Taken], edition
         rcds=tuple(device.reference for device in devices),
         even=even,
         least_work=least,
-        own=own_devices(known, USUAL_MA, edition),
+        own=own_devices(known | _rcbo_leaks(readings, board), USUAL_MA, edition),
         not_measured=tuple(key for key in keys.values() if key not in leaks),
         left_alone=alone,
     )
@@ -99,6 +103,8 @@ def _left_alone(circuit: Circuit, key: str, board: Board, wishes: Wishes) -> str
     where there are RCDs, an alarm say, was left out for a reason.
     """
     wished = {c for group in (*wishes.together, *wishes.apart, wishes.fixed) for c in group}
+    if _is_rcbo(circuit, board):
+        return "on an RCBO of its own"
     if circuit.rcd or key in wished:
         return ""
     return "for it feeds another board" if circuit.feeds else "behind no RCD" if board.rcds else ""
@@ -120,9 +126,40 @@ def _is_leakage(taken: Taken, place: Place) -> bool:
     return taken.reading.quantity == "earth_leakage" and taken.reading.place == place
 
 
+def _is_rcbo(circuit: Circuit, board: Board) -> bool:
+    """Whether its breaker and its RCD are one device (BS EN 61009), which no other circuit can share."""
+    combined = circuit.device is not None and circuit.device.standard == RCBO
+    return combined and bool(circuit.rcd) and board.behind(circuit.rcd) == (circuit,)
+
+
+def _rcbo_leaks(readings: Sequence[Taken], board: Board) -> dict[str, Decimal]:
+    """What those on RCBOs leak: whether each is within its rule is told, though none is moved."""
+    alone = [c for c in board.circuits if _is_rcbo(c, board)]
+    leaks = {Place(board=board.reference, circuit=c.number).key: _leak(readings, board, c.number) for c in alone}
+    return {key: leak.leakage_mA for key, leak in leaks.items() if leak}
+
+
+def shared_rcds(board: Board) -> tuple[Rcd, ...]:
+    """The RCDs of a board that can take circuits: an RCBO takes its own alone."""
+    combined = {circuit.rcd for circuit in board.circuits if _is_rcbo(circuit, board)}
+    return tuple(rcd for rcd in board.rcds if rcd.reference not in combined)
+
+
 def _devices(board: Board, count: int) -> tuple[Rcd, ...]:
     new = (Rcd(reference=f"new {i}", rated_residual_current_mA=USUAL_MA) for i in range(1, count + 1))
-    return (*board.rcds, *new)[:count]
+    return (*shared_rcds(board), *new)[:count]
+
+
+def _barred(circuit: Circuit, board: Board, devices: Sequence[Rcd]) -> frozenset[str]:
+    """No circuit moves to a less sensitive RCD than its own, no socket-outlets to one above 30 mA."""
+    most = [board.rcd(circuit.rcd).rated_residual_current_mA] if circuit.rcd else []
+    most += [SOCKETS_MA] if circuit.sockets else []
+    stays = {circuit.rcd}
+    return frozenset(
+        rcd.reference
+        for rcd in devices
+        if most and rcd.rated_residual_current_mA > min(most) and rcd.reference not in stays
+    )
 
 
 # ---------------------------------------------------------------- as text

@@ -8,6 +8,7 @@ leaves 2 % over the share a perfectly even split would use.
 
 from collections.abc import Mapping, Sequence
 from decimal import ROUND_CEILING, Decimal
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
@@ -23,6 +24,7 @@ STEP = Decimal("0.05")  # of the budget
 SPARE = Decimal("1.02")  # over a perfectly even split
 LONGEST_S = 5.0  # for one solution; beyond it the fewest moves are not proven
 RULE = Decimal(1)  # the whole budget
+NONE_BARRED: Mapping[str, frozenset[str]] = MappingProxyType({})
 
 
 class Group(Noun):
@@ -65,6 +67,7 @@ class Problem(Noun):
     leakages_mA: dict[str, Decimal]  # by circuit
     budgets_mA: dict[str, Decimal]  # by RCD
     current: dict[str, str]  # circuit -> RCD
+    barred: dict[str, frozenset[str]] = {}  # circuit -> RCDs that may not protect it
     wishes: Wishes = Wishes()
 
     @property
@@ -79,6 +82,14 @@ class Problem(Noun):
     def block_mA(self, block: Sequence[str]) -> Decimal:
         return sum((self.leakages_mA[circuit] for circuit in block), Decimal(0))
 
+    def may(self, circuit: str, rcd: str) -> bool:
+        """Whether an RCD may protect a circuit."""
+        return rcd not in self.barred.get(circuit, ())
+
+    def most_mA(self, circuit: str) -> Decimal:
+        """The largest budget among the RCDs that may protect a circuit."""
+        return max((mA for rcd, mA in self.budgets_mA.items() if self.may(circuit, rcd)), default=Decimal(0))
+
     def without(self, circuit: str) -> "Problem":
         left = {name: leak for name, leak in self.leakages_mA.items() if name != circuit}
         return self.model_copy(update={"leakages_mA": left})
@@ -91,13 +102,17 @@ def regroup(
     edition: Edition,
     wishes: Wishes = Wishes(),  # noqa: B008 - frozen, so safe to share
     goal: Literal["even", "fewest moves"] = "even",
+    barred: Mapping[str, frozenset[str]] = NONE_BARRED,
 ) -> Split | NoSplit:
     """The best split of circuits over RCDs: as even as it can be, or with the fewest moves that meet the rule.
 
+    ``barred``: by circuit, the RCDs that may not protect it.
     Never worse than ``current`` where that respects the wishes. ``NoSplit`` names the circuits that force it.
     """
     budgets = {rcd.reference: budget_mA(rcd, edition) for rcd in rcds}
-    problem = Problem(leakages_mA=dict(leakages_mA), budgets_mA=budgets, current=dict(current), wishes=wishes)
+    problem = Problem(
+        leakages_mA=dict(leakages_mA), budgets_mA=budgets, current=dict(current), barred=dict(barred), wishes=wishes
+    )
     if not budgets or not leakages_mA:
         return NoSplit(why="there is nothing to split: circuits with leakage figures and RCDs are both needed")
     if not _feasible(problem, RULE):
@@ -191,9 +206,10 @@ def _moved(problem: Problem, block: Sequence[str], rcd: str) -> int:
 
 
 def _bounds(problem: Problem, blocks: Sequence[Sequence[str]], rcds: Sequence[str]) -> Bounds:
-    """A fixed circuit closes every other RCD to its block."""
+    """A fixed circuit closes every other RCD to its block, and a barred RCD is closed to it."""
     upper = np.ones((len(blocks), len(rcds)))
     for row, block in enumerate(blocks):
+        upper[row] *= [all(problem.may(circuit, rcd) for circuit in block) for rcd in rcds]
         for wanted in (problem.wishes.fixed[circuit] for circuit in block if circuit in problem.wishes.fixed):
             upper[row] *= [rcd == wanted for rcd in rcds]
     return Bounds(0, upper.ravel())
@@ -227,10 +243,11 @@ def _why_not(problem: Problem) -> NoSplit:
 
 
 def _too_large(problem: Problem) -> NoSplit | None:
-    budget = max(problem.budgets_mA.values())
-    alone = tuple(circuit for circuit, leak in problem.leakages_mA.items() if leak > budget)
+    bears = {circuit: problem.most_mA(circuit) for circuit in problem.leakages_mA}
+    alone = tuple(circuit for circuit, leak in problem.leakages_mA.items() if leak > bears[circuit])
     if not alone:
         return None
+    budget = max(bears[circuit] for circuit in alone)
     figures = ", ".join(f"{circuit} ({plain(problem.leakages_mA[circuit])} mA)" for circuit in alone)
     why = f"{figures} alone is beyond the {plain(budget)} mA that one RCD may carry: mend or divide it first"
     return NoSplit(why=why, forced_by=alone)

@@ -11,7 +11,7 @@ from voicelog.checking.trend import FEWEST, Arrival, Slope, plateau, slope, time
 from voicelog.checking.units import convert
 from voicelog.checking.verdicts import judge
 from voicelog.checking.weighing import Unknown
-from voicelog.model import Reading
+from voicelog.model import Outcome, Reading
 
 
 def trend_section(findings: Findings) -> Section:
@@ -53,6 +53,8 @@ def _slope_words(
     limit = judge(reading, findings.sheet, findings.edition, findings.record)
     if limit.limit is None:
         return f"{moved}."
+    if limit.outcome is Outcome.FAIL:
+        return f"{moved}; it is beyond its limit already."
     arrival = time_to(float(convert(limit.limit, limit.unit, unit)), found)
     if not isinstance(arrival, Arrival):
         return f"{moved}; it does not clearly move toward its limit."

@@ -89,9 +89,10 @@ def _room_left(findings: Findings, board: Board, rcd: Rcd) -> list[Statement]:
         return []
     load = appliances()[ADDED_LOAD]
     room = headroom(rcd, parts.values(), findings.edition, load.at_most_mA)
-    left = f"{trimmed(abs(room.left_mA))} mA {'left of' if room.left_mA >= 0 else 'over'} its budget"
+    apart = trimmed(abs(room.left_mA))
+    left = f"has {apart} mA left of its budget" if room.left_mA >= 0 else f"is {apart} mA over its budget"
     fits = "would still fit" if room.fits else "would not fit"
-    text = f"{rcd.reference} has {left}; one more {load.kind} of up to {trimmed(load.at_most_mA)} mA {fits}."
+    text = f"{rcd.reference} {left}; one more {load.kind} of up to {trimmed(load.at_most_mA)} mA {fits}."
     return [Statement(text=text, origins=(load.origin,))]
 
 
