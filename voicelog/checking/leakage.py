@@ -68,10 +68,11 @@ def _share(case: Case, rcd: Rcd) -> str:
 
 def _among_others(verdict: Verdict, case: Case, rcd: Rcd) -> Verdict:
     """A circuit that passes alone is marginal once the sum behind its RCD has used up the budget."""
-    parts = parts_mA((*case.record, case.reading), case.board, rcd)
-    total, budget = sum(parts.values(), Decimal(0)), budget_mA(rcd, case.edition)
-    if len(parts) < 2 or case.figure("mA") is None:
+    found, others = case.figure("mA"), parts_mA(case.record, case.board, rcd)
+    parts = others | {case.place.circuit: found}
+    if found is None or len(parts) < 2:
         return verdict
+    total, budget = sum(parts.values(), Decimal(0)), budget_mA(rcd, case.edition)
     used = nearest(total / budget * 100, 0)
     said = (
         f"The {len(parts)} circuits measured behind {rcd.reference}: {plain(total)} mA, {plain(used)} % of the budget"

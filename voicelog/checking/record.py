@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
+from functools import cached_property
 
 from voicelog.checking.naming import sign
 from voicelog.checking.units import convert
@@ -11,10 +12,28 @@ from voicelog.model import RETEST, Comparison, Noun, Number, Place, Reading
 Record = Sequence[Reading]  # the readings that stand, in the order they were taken
 
 
+class Readings(tuple[Reading, ...]):
+    """A record in which looking up does not take longer the longer it is."""
+
+    @cached_property
+    def spots(self) -> dict[tuple[str, Place], list[Reading]]:
+        """The readings of each quantity at each place, in order."""
+        found: dict[tuple[str, Place], list[Reading]] = {}
+        for reading in self:
+            found.setdefault((reading.quantity, reading.place), []).append(reading)
+        return found
+
+
+def at(record: Record, place: Place, *quantities: str) -> list[Reading]:
+    """Every reading of some quantities at a place, quantity by quantity."""
+    if isinstance(record, Readings):
+        return [reading for quantity in quantities for reading in record.spots.get((quantity, place), ())]
+    return [r for quantity in quantities for r in record if r.quantity == quantity and r.place == place]
+
+
 def latest(record: Record, quantity: str, place: Place, **conditions: str) -> Reading | None:
     """The last reading of a quantity at a place under the named conditions, or None."""
-    found = [r for r in record if r.quantity == quantity and r.place == place and _under(r, conditions)]
-    return found[-1] if found else None
+    return next((r for r in reversed(at(record, place, quantity)) if _under(r, conditions)), None)
 
 
 def figure(reading: Reading | None, unit: str) -> Decimal | None:
@@ -31,7 +50,7 @@ def latest_figure(record: Record, quantity: str, place: Place, unit: str, **cond
 
 def last_of_each(record: Record) -> tuple[Reading, ...]:
     """One reading for each place, quantity and condition: the last."""
-    kept = {(r.place.key, r.quantity, tuple(sorted(r.conditions.items()))): r for r in record}
+    kept = {(r.place, r.quantity, tuple(sorted(r.conditions.items()))): r for r in record}
     return tuple(kept.values())
 
 
@@ -66,6 +85,6 @@ class Taken(Noun):
         return f"{self.reading.place.key} {sign(self.reading.quantity)}{number}"
 
 
-def as_found(taken: Sequence[Taken]) -> tuple[Reading, ...]:
+def as_found(taken: Sequence[Taken]) -> Readings:
     """The readings that were taken with everything connected."""
-    return tuple(one.reading for one in taken if not one.unplugged)
+    return Readings(one.reading for one in taken if not one.unplugged)

@@ -11,7 +11,7 @@ from voicelog.checking.insulation import judge_insulation
 from voicelog.checking.leakage import judge_leakage
 from voicelog.checking.loop import judge_electrode, judge_fault_current, judge_ze, judge_zs
 from voicelog.checking.rcd import judge_dc, judge_ramp, judge_time
-from voicelog.checking.record import Record
+from voicelog.checking.record import Readings, Record
 from voicelog.checking.rings import judge_ring_end, judge_step2, judge_step3
 from voicelog.checking.supply import judge_rotation, judge_voltage
 from voicelog.checking.weighing import Unknown
@@ -65,7 +65,7 @@ def judge(reading: Reading, sheet: Sheet, edition: Edition, record: Record = ())
 
     InputError when the unit does not fit the quantity, SheetError when the place is not on the sheet.
     """
-    verdict = _judged(Case(reading, sheet, edition, tuple(record)))
+    verdict = _judged(Case(reading, sheet, edition, record if isinstance(record, Readings) else Readings(record)))
     caution = verdict.caution or caution_for(reading.quantity, verdict.outcome)
     return verdict.model_copy(update={"caution": caution})
 

@@ -6,7 +6,7 @@ from functools import cached_property
 
 from voicelog.checking.edition import Edition
 from voicelog.checking.previous import PreviousRecord
-from voicelog.checking.record import Record, Taken, as_found, figure, last_of_each
+from voicelog.checking.record import Readings, Record, Taken, as_found, at, figure, last_of_each
 from voicelog.checking.verdicts import judge
 from voicelog.installation import Board, Sheet
 from voicelog.model import Noun, Place, Reading, Verdict
@@ -38,18 +38,18 @@ class Findings:
     edition: Edition
 
     @cached_property
-    def record(self) -> tuple[Reading, ...]:
-        return tuple(taken.reading for taken in self.taken)
+    def record(self) -> Readings:
+        return Readings(taken.reading for taken in self.taken)
 
     @cached_property
-    def as_found(self) -> tuple[Reading, ...]:
+    def as_found(self) -> Readings:
         """The readings that were taken with everything connected."""
         return as_found(self.taken)
 
     @cached_property
-    def current(self) -> tuple[Reading, ...]:
+    def current(self) -> Readings:
         """The last reading of each kind."""
-        return last_of_each(self.record)
+        return Readings(last_of_each(self.record))
 
     @cached_property
     def verdicts(self) -> tuple[tuple[Reading, Verdict], ...]:
@@ -66,7 +66,7 @@ class Findings:
 
     def of(self, place: Place, *quantities: str) -> tuple[str, ...]:
         """Origins of the current readings of some quantities at a place."""
-        return self.origins(*(r for r in self.current if r.place == place and r.quantity in quantities))
+        return self.origins(*at(self.current, place, *quantities))
 
 
 def chains(findings: Findings) -> dict[tuple, list[Taken]]:
@@ -74,13 +74,13 @@ def chains(findings: Findings) -> dict[tuple, list[Taken]]:
     found: dict[tuple, list[Taken]] = {}
     for taken in findings.taken:
         r = taken.reading
-        found.setdefault((r.place.key, r.quantity, tuple(sorted(r.conditions.items()))), []).append(taken)
+        found.setdefault((r.place, r.quantity, tuple(sorted(r.conditions.items()))), []).append(taken)
     return found
 
 
 def least_to_earth_Mohm(record: Record, place: Place) -> Decimal | None:
     """The least plain insulation figure to earth at a place, of the last readings of a record, or None."""
-    readings = last_of_each([r for r in record if r.place == place and r.quantity in TO_EARTH])
+    readings = last_of_each(at(record, place, *TO_EARTH))
     figures = [figure(reading, "Mohm") for reading in readings]
     return min((value for value in figures if value is not None), default=None)
 

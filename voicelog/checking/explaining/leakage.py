@@ -15,7 +15,7 @@ from voicelog.checking.explaining.findings import (
     name_of,
 )
 from voicelog.checking.leakage import headroom, parts_mA, whole_against_parts
-from voicelog.checking.record import Record, figure, last_of_each, latest, latest_figure
+from voicelog.checking.record import Record, at, figure, last_of_each, latest, latest_figure
 from voicelog.checking.weighing import trimmed
 from voicelog.installation import Board, Rcd
 from voicelog.model import Place
@@ -80,7 +80,7 @@ def _leakage_origins(findings: Findings, board: Board, rcd: Rcd) -> tuple[str, .
     places = [Place(board=board.reference, rcd=rcd.reference)]
     places += [Place(board=board.reference, circuit=c.number) for c in board.behind(rcd.reference)]
     wanted = ("earth_leakage", "rcd_ramp", *TO_EARTH)
-    return findings.origins(*last_of_each([r for r in findings.as_found if r.place in places and r.quantity in wanted]))
+    return findings.origins(*last_of_each([r for place in places for r in at(findings.as_found, place, *wanted)]))
 
 
 def _room_left(findings: Findings, board: Board, rcd: Rcd) -> list[Statement]:
@@ -101,7 +101,7 @@ def _tails(findings: Findings) -> Iterator[Statement]:
     for board in findings.sheet.boards:
         place = Place(board=board.reference)
         circuits = [Place(board=board.reference, circuit=c.number) for c in board.circuits]
-        whole, *parts = (latest(findings.as_found, "earth_leakage", at) for at in (place, *circuits))
+        whole, *parts = (latest(findings.as_found, "earth_leakage", there) for there in (place, *circuits))
         known = tuple(part for part in parts if figure(part, "mA") is not None)
         if figure(whole, "mA") is not None and known:
             compared = whole_against_parts(figure(whole, "mA"), tuple(figure(part, "mA") for part in known))

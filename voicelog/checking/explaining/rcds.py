@@ -15,10 +15,10 @@ from voicelog.model import Place
 def sequences(findings: Findings) -> Iterator[tuple[Board, Rcd, Assessment, tuple[str, ...]]]:
     """Every RCD that was tested: what its tests say together."""
     for board, rcd in rcds_of(findings):
-        places = [Place(board=board.reference, rcd=rcd.reference)]
-        places += [Place(board=board.reference, circuit=c.number) for c in board.behind(rcd.reference)]
+        places = {Place(board=board.reference, rcd=rcd.reference)}
+        places |= {Place(board=board.reference, circuit=c.number) for c in board.behind(rcd.reference)}
         readings = [
-            r for r in findings.current if r.place in places and r.quantity in ("rcd_time", "rcd_ramp", "test_button")
+            r for r in findings.current if r.quantity in ("rcd_time", "rcd_ramp", "test_button") and r.place in places
         ]
         trials = tuple(
             Trial(reading=r, verdict=judge(r, findings.sheet, findings.edition, findings.record)) for r in readings
