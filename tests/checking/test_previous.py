@@ -1,5 +1,6 @@
 """Previous records: this project's own schedule reads back, and what cannot be read names row and column."""
 
+import re
 from contextlib import suppress
 
 import pytest
@@ -7,7 +8,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tests.checking.sheets import D
-from voicelog.checking.previous import FACTS, PASSED_OVER, READINGS, parse_previous, read_previous
+from voicelog.checking import previous
+from voicelog.checking.previous import FACTS, PASSED_OVER, PLACE, READINGS, parse_previous, read_previous
 from voicelog.errors import PreviousRecordError
 from voicelog.model import Comparison, Number, OpenCircuit, OverRange, Place, Result
 from voicelog.showing.columns import COLUMNS
@@ -47,7 +49,12 @@ def test_words():
 
 def test_every_column_of_a_schedule_is_known():
     names = {column.name for column in COLUMNS}
-    assert names <= PASSED_OVER | set(FACTS) | set(READINGS)
+    assert names <= {*PLACE, *PASSED_OVER, *FACTS, *READINGS}
+
+
+def test_the_module_names_every_column_that_it_compares():
+    told = re.sub(r"\s", "", previous.__doc__)
+    assert [name for name in (*PLACE, *FACTS, *READINGS) if name not in told and "deg_ms" not in name] == []
 
 
 def test_bytes_as_a_spreadsheet_writes_them(tmp_path):

@@ -1,17 +1,19 @@
 """A previous record against today's: what changed, what slipped, ranked by how much it matters.
 
 A previous record is a CSV file, one row a place, one column a field, the names of this project's own
-schedule (so last time's schedule reads back as it is). Needed: ``board``. Known:
+schedule (so last time's schedule reads back as it is). Needed: ``board``. Compared:
 
     board, kind (board, rcd or circuit), number, name, points,
     device_standard, device_type, device_A, breaking_kA, line_mm2, cpc_mm2, rcd, rcd_type, rcd_mA,
     main_fuse_A, ring_r1_ohm, ring_rn_ohm, ring_r2_ohm, ring_step2_ohm, ring_step3_ohm, r1_r2_ohm, r2_ohm,
-    bonding_ohm, electrode_ohm, ir_test_V, ir_live_live_Mohm, ir_live_earth_Mohm, ir_neutral_earth_Mohm,
+    bonding_ohm, electrode_ohm, ir_live_live_Mohm, ir_live_earth_Mohm, ir_neutral_earth_Mohm,
     ir_linked_earth_Mohm, polarity, phase_rotation, voltage_V, ze_ohm, zs_ohm, fault_current_kA,
-    rcd_0_5x_0deg_ms ... rcd_5x_180deg_ms, rcd_ramp_mA, test_button, leakage_mA, leakage_dc_mA
+    rcd_0_5x_0deg_ms ... rcd_5x_180deg_ms, rcd_ramp_mA, test_button, functional, spd, earthing,
+    leakage_mA, leakage_dc_mA
 
-A cell holds a figure (2.50), ``> 200``, ``< 0.01``, a word (pass, fail, LIM, N/A, open circuit, over
-range, no trip), or nothing. Text may begin with an apostrophe, as spreadsheets write it.
+A schedule's other columns (PASSED_OVER) may stand in it and are not compared. A cell holds a figure (2.50),
+``> 200``, ``< 0.01``, a word (pass, fail, LIM, N/A, open circuit, over range, no trip), or nothing. Text may begin
+with an apostrophe, as spreadsheets write it.
 """
 
 import csv
@@ -90,9 +92,17 @@ READINGS: dict[str, tuple[str, str, Conditions]] = {  # column: quantity, unit, 
     "earthing": ("earthing", "", {}),
     "spd": ("spd", "", {}),
 }
-PASSED_OVER = {  # columns of a schedule that say nothing of the installation
-    *("board", "kind", "number", "name", "phase", "length_m", "ring", "rcd_A", "greatest_zs_ohm", "ir_test_V"),
-    *("worst_verdict", "lines", "remarks"),
+PLACE = ("board", "kind", "number", "name")  # columns that say which place a row is of
+PASSED_OVER = {
+    "phase",
+    "length_m",
+    "ring",
+    "rcd_A",
+    "greatest_zs_ohm",
+    "ir_test_V",
+    "worst_verdict",
+    "lines",
+    "remarks",
 }
 WORDS: dict[str, Value | None] = {  # what a cell may say instead of a figure
     "pass": Result(word="pass"),
@@ -177,7 +187,7 @@ def parse_previous(text: str, source: str) -> PreviousRecord:
 
 def _columns(header: list[str], source: str) -> list[str]:
     columns = [name.strip() for name in header]
-    known = [*PASSED_OVER, *FACTS, *READINGS]
+    known = [*PLACE, *PASSED_OVER, *FACTS, *READINGS]
     for place, name in enumerate(columns, start=1):
         if name not in known:
             near = process.extractOne(name, known)

@@ -15,10 +15,6 @@ class Slip(Noun):
     power: int  # the called figure is 10 ** power times the expected one
 
     @property
-    def factor(self) -> Decimal:
-        return Decimal(10) ** self.power
-
-    @property
     def sentence(self) -> str:
         """What it looks like, in words."""
         size = f"{10 ** abs(self.power)} times {'more' if self.power > 0 else 'less'}"

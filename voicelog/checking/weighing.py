@@ -3,7 +3,7 @@
 A comparison that the limit cannot settle is "cannot tell": marginal, never a pass.
 """
 
-from decimal import ROUND_DOWN, ROUND_HALF_UP, ROUND_UP, Decimal
+from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
 
 from voicelog.checking.units import convert
 from voicelog.model import Comparison, Noun, Number, OpenCircuit, Outcome, OverRange, Reading
@@ -108,11 +108,6 @@ def worst(parts: list[Weighed]) -> Weighed:
 def down(figure: Decimal, decimals: int = 2) -> Decimal:
     """Rounded down: the safe side of an upper limit."""
     return figure.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_DOWN)
-
-
-def up(figure: Decimal, decimals: int = 2) -> Decimal:
-    """Rounded up: the safe side of a lower limit."""
-    return figure.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_UP)
 
 
 def nearest(figure: Decimal, decimals: int = 2) -> Decimal:
