@@ -6,14 +6,13 @@ from hypothesis import strategies as st
 
 from tests.checking.sheets import AFTER, D, at_board, breaker, cable, circuit, rcd, sheet, value
 from voicelog.checking.continuity import predicted_r1_r2
+from voicelog.checking.fault import fault_current_A, three_phase_kA
 from voicelog.checking.loop import (
-    fault_current_A,
     longest_run_m,
     origin_ohm,
     permitted_zs,
     predicted_zs,
     tabulated_zs,
-    three_phase_kA,
 )
 from voicelog.checking.verdicts import judge
 from voicelog.checking.weighing import Unknown

@@ -9,9 +9,10 @@ import pytest
 from tests.checking.sheets import AFTER, D, cable, circuit, fuse, rcd, reading, sheet
 from voicelog.checking.conductors import copper, ohm_per_m, operating_factor, r2_to_r1
 from voicelog.checking.continuity import bond_length_m, predicted_r1_r2
+from voicelog.checking.fault import fault_current_A, three_phase_kA
 from voicelog.checking.insulation import in_parallel
 from voicelog.checking.leakage import budget_mA
-from voicelog.checking.loop import fault_current_A, loop_limit, predicted_zs, rcd_loop_ohm, three_phase_kA
+from voicelog.checking.loop import loop_limit, predicted_zs, rcd_loop_ohm
 from voicelog.checking.plausibility import implausible
 from voicelog.checking.rcd_sequence import seen_mA
 from voicelog.checking.rings import ring_length_m, step2_ohm

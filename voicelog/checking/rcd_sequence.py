@@ -61,28 +61,28 @@ def assess(
     dc_mA: Decimal | None = None,
 ) -> Assessment:
     """All tests of one RCD together, with the standing a.c. leakage and smooth d.c. behind it where known."""
-    reasons = [
-        reason
-        for reason in (
-            _standing_leakage(tests, rcd, edition, standing_mA),
-            _delay_mixed_up(tests, rcd, edition),
-            _blinded(tests, rcd, edition, dc_mA),
-            _elsewhere(tests),
-            _halves(tests),
-            _button_only(tests),
-        )
-        if reason
-    ]
+    found = (
+        _standing_leakage(tests, rcd, edition, standing_mA),
+        _delay_mixed_up(tests, rcd, edition),
+        _blinded(tests, rcd, edition, dc_mA),
+        _elsewhere(tests),
+        _halves(tests),
+        _button_only(tests),
+    )
+    reasons = [reason for reason in found if reason]
     outcome = worst([Weighed(outcome=test.verdict.outcome) for test in tests]).outcome
-    steps = {step for _, taken in reasons for step in taken} if outcome is Outcome.FAIL else set()
-    false = any(step in steps for step in (LOADS_OFF, TYPE_MARK, DC_OFF, AT_SOCKET))
-    suspected = "" if outcome is not Outcome.FAIL else "false failure" if false and reasons else "faulty device"
+    failed = outcome is Outcome.FAIL
+    steps = {step for _, taken in reasons for step in taken} if failed else set()
     return Assessment(
         outcome=outcome,
-        suspected=suspected,
+        suspected=_suspected(steps) if failed else "",
         findings=tuple(said for said, _ in reasons),
         next_steps=_ordered(steps, tests),
     )
+
+
+def _suspected(steps: set[str]) -> Literal["false failure", "faulty device"]:
+    return "false failure" if steps & {LOADS_OFF, TYPE_MARK, DC_OFF, AT_SOCKET} else "faulty device"
 
 
 def seen_mA(test_mA: Decimal, *leakages_mA: Decimal) -> Decimal:

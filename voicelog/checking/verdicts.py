@@ -7,9 +7,10 @@ from voicelog.checking.cautions import caution_for
 from voicelog.checking.continuity import judge_bonding, judge_r1_r2, judge_r2
 from voicelog.checking.edition import Edition
 from voicelog.checking.facts import judge_fact
+from voicelog.checking.fault import judge_fault_current
 from voicelog.checking.insulation import judge_insulation
 from voicelog.checking.leakage import judge_leakage
-from voicelog.checking.loop import judge_electrode, judge_fault_current, judge_ze, judge_zs
+from voicelog.checking.loop import judge_electrode, judge_ze, judge_zs
 from voicelog.checking.rcd import judge_dc, judge_ramp, judge_time
 from voicelog.checking.record import Readings, Record
 from voicelog.checking.rings import judge_ring_end, judge_step2, judge_step3
