@@ -246,6 +246,31 @@ def test_what_was_left_unplugged_is_told_and_is_a_reason_still(job):
     assert not any("unplugged" in words for words in last.order)
 
 
+def broken_off(job, monkeypatch, *said):
+    """What a visit leaves that is killed: nothing says that it ended."""
+    with monkeypatch.context() as killed:
+        killed.setattr(Session, "_finish", lambda self: None)
+        run(job, ScriptedEar(said))
+
+
+def test_a_reading_said_back_when_the_visit_was_broken_off_is_asked_about(job, monkeypatch):
+    broken_off(job, monkeypatch, "circuit one zed s nought point five", "correction nought point five two")
+    watcher = OrderedWatcher()
+    record = run(job, ScriptedEar(["polarity pass", "affirm", "polarity pass"]), watcher=watcher)
+    asked = "circuit one, kitchen sockets. zed s, zero point five two ohms. affirm or negative?"
+    assert f"said broken off at {asked}" in watcher.order and f"said first, {asked}" in watcher.order
+    assert [line.reading.quantity for line in record.current] == ["zs"]
+    assert [(line.reading.place.circuit, line.reading.quantity) for line in record.unconfirmed] == [("1", "polarity")]
+
+
+def test_an_answered_reading_or_a_visit_that_was_ended_asks_nothing(job, monkeypatch):
+    broken_off(job, monkeypatch, "circuit one zed s nought point five", "affirm")
+    for said in (["circuit one zed s nought point six"], []):
+        watcher = OrderedWatcher()
+        run(job, ScriptedEar(said), watcher=watcher)
+        assert not any("broken off" in words for words in watcher.order)
+
+
 def test_the_record_goes_on_where_the_last_session_ended(job):
     run(job, ScriptedEar(["circuit one polarity pass", "affirm"]))
     record = run(job, ScriptedEar(["circuit two polarity pass", "affirm"]))

@@ -16,8 +16,9 @@ from voicelog.keeping.record import Record, fold
 from voicelog.meaning.parsing import Reader
 from voicelog.model import Command, Draft, Entry, EntryKind, Heard, Understood
 from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Event, Keep, Mode, Said, Silence, Speak
-from voicelog.talking.dialogue import numbered, onward, step, taken_up
+from voicelog.talking.dialogue import numbered, onward, step
 from voicelog.talking.overhearing import Overhearing
+from voicelog.talking.taking_up import taken_up
 from voicelog.talking.tones import Tone
 from voicelog.talking.voice import Mouth
 

@@ -185,11 +185,11 @@ def _take_back(talk: Conversation, said: Said, desk: Desk, change: Redo, what: s
     talk = talk.having(pending=None, mode=Mode.LISTENING)
     if change.kind is EntryKind.RESTORED and line.confirmed is Standing.AWAITING:
         text = f"{text}. {ANSWER}"
-        talk = _awaiting_again(talk, line, said_back)
+        talk = awaiting_again(talk, line, said_back)
     return Turn(talk.having(said=text, asked=None), (kept, Speak(text, Tone.ATTENTION)))
 
 
-def _awaiting_again(talk: Conversation, line: Line, said_back: str) -> Conversation:
+def awaiting_again(talk: Conversation, line: Line, said_back: str) -> Conversation:
     """What comes back was never answered, and was challenged: silence must not let it stand now."""
     pending = Pending(number=line.number, reading=line.reading, verdict=line.verdict, said_back=said_back, doubted=True)
     return talk.having(mode=Mode.CONFIRMING, pending=pending, repeated=False)

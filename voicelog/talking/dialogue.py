@@ -424,11 +424,6 @@ def _waits(talk: Conversation, desk: Desk) -> bool:
     return talk.mode is Mode.CHOOSING
 
 
-def taken_up(talk: Conversation, desk: Desk) -> Turn:
-    """Where a visit begins: on a job that was left with something unplugged that is told."""
-    return noting.still_unplugged(talk, desk)
-
-
 def onward(talk: Conversation, desk: Desk) -> Turn:
     """What the dialogue does by itself once the entries of a turn are kept: a tour asks for its next step."""
     return touring.move_on(talk.having(due=False), desk) if talk.due else Turn(talk)

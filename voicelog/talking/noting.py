@@ -202,7 +202,7 @@ def count_points(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def unplug(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """What was unplugged is the reason of the readings that follow where it belongs, until it is plugged in again."""
     item = _item(said)
-    out = Unplugged(item=item, at=tuple(_concerned(item, desk.sheet)))
+    out = Unplugged(item=item, at=tuple(concerned(item, desk.sheet)))
     others = _without(talk.unplugged, item)
     turn = _told(talk.having(unplugged=(*others, out)), said, UNPLUGGED, f"unplugged {item}")
     if "then" not in said.understood.meaning.arguments:
@@ -217,21 +217,6 @@ def plug_in(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return _told(talk.having(unplugged=_without(talk.unplugged, item)), said, PLUGGED_IN, f"{item} plugged in")
 
 
-def still_unplugged(talk: Conversation, desk: Desk) -> Turn:
-    """A job taken up again: what was unplugged and not plugged in is so still, and that is said."""
-    items: dict[str, None] = {}
-    for note in desk.record.notes:
-        if note.detail.get("kind") == UNPLUGGED:
-            items[note.detail["item"]] = None
-        elif note.detail.get("kind") == PLUGGED_IN:
-            items.pop(note.detail["item"], None)
-    out = [Unplugged(item=item, at=at) for item in items if (at := tuple(_concerned(item, desk.sheet)))]
-    if not out:
-        return Turn(talk)
-    text = f"still unplugged, {', '.join(one.item for one in out)}"
-    return speak(talk.having(unplugged=tuple(out)), text, Tone.ATTENTION)
-
-
 def _item(said: Said) -> str:
     return said.understood.meaning.arguments.get("item", "")
 
@@ -240,7 +225,7 @@ def _without(unplugged: tuple[Unplugged, ...], item: str) -> tuple[Unplugged, ..
     return tuple(one for one in unplugged if one.item != item)
 
 
-def _concerned(item: str, sheet: Sheet) -> Iterator[str]:
+def concerned(item: str, sheet: Sheet) -> Iterator[str]:
     """Keys of the places whose readings change when the item is unplugged."""
     for board in sheet.boards:
         for circuit in board.circuits:
