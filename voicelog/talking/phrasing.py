@@ -145,10 +145,11 @@ class Phrasing:
 
     def remark(self, text: str) -> str:
         """A written remark as it is spoken: figures digit by digit, symbols as units."""
+        text = text.replace("R1+R2", "r one plus r two")
         text = re.sub(r"\d+(?:\.\d+)?", lambda found: self._figure(found.group()), text)
         for symbol, unit in self.grammar.units.items():
             text = re.sub(rf"(?<=[a-z] ){symbol}\b", unit.spoken, text)
-        return text.replace("Zs", "zed s").replace("Ze", "zed e").replace("R1+R2", "r one plus r two")
+        return text.replace("Zs", "zed s").replace("Ze", "zed e")
 
     def _figure(self, text: str) -> str:
         return say_number(Number(figure=Decimal(text)), self.grammar.numbers)
