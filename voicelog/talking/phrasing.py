@@ -149,7 +149,7 @@ class Phrasing:
         text = re.sub(r"\d+(?:\.\d+)?", lambda found: self._figure(found.group()), text)
         for symbol, unit in self.grammar.units.items():
             text = re.sub(rf"(?<=[a-z] ){symbol}\b", unit.spoken, text)
-        return text.replace("Zs", "zed s").replace("Ze", "zed e")
+        return re.sub(r"\bZ([es])\b", r"zed \1", text)
 
     def _figure(self, text: str) -> str:
         return say_number(Number(figure=Decimal(text)), self.grammar.numbers)
