@@ -24,7 +24,7 @@ from voicelog.tracing import Step, table
 ROOT = Path(__file__).parent.parent
 
 
-def voicelog(*arguments, typed="", cwd=None, env=None):
+def voicelog(*arguments, typed="", cwd=None, env=None, before=None):
     return subprocess.run(
         [sys.executable, "-m", "voicelog", *map(str, arguments)],
         input=typed,
@@ -33,6 +33,7 @@ def voicelog(*arguments, typed="", cwd=None, env=None):
         timeout=120,
         cwd=cwd or ROOT,
         env={**os.environ, "COLUMNS": "200", **(env or {})},
+        preexec_fn=before,
     )
 
 
@@ -218,6 +219,22 @@ def test_a_full_disk(job):
     (job / "papers").mkdir()
     (job / "papers" / "schedule.csv").symlink_to("/dev/full")
     refused(voicelog("report", job, "--out", job / "papers"), "schedule.csv")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="the system limits no file")
+def test_a_disk_that_fills_leaves_nothing_half(job, tmp_path):
+    """Files of more than 1000 bytes are refused, as a full disk refuses them."""
+    import resource
+
+    full = lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))  # noqa: E731
+    refused(voicelog("new", tmp_path / "hall", before=full), "the disk is full")
+    assert list((tmp_path / "hall").iterdir()) == []
+    refused(voicelog("demo", "--out", tmp_path / "demo", before=full), "the disk is full")
+    assert list((tmp_path / "demo").iterdir()) == []
+    voicelog("report", job)
+    earlier = (job / "schedule.json").read_bytes()
+    refused(voicelog("report", job, before=full), "the disk is full")
+    assert (job / "schedule.json").read_bytes() == earlier and not list(job.glob("*.part"))
 
 
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")

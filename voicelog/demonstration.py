@@ -53,5 +53,6 @@ def lay_out(out: Path) -> Path:
         job.mkdir(parents=True)
         shutil.copyfile(data_folder("audio_samples") / "demo" / "job.toml", job / "job.toml")
     except OSError as error:
+        shutil.rmtree(job, ignore_errors=True)  # else the next try would find a job here already
         raise refusal(error, job) from None
     return job

@@ -65,14 +65,24 @@ def new_job(folder: Path, today: datetime.date) -> Path:
     text = TEMPLATE.replace("@TODAY@", today.isoformat())
     try:
         make_folder(folder)
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        _write_new(path, text)
         flush_folder(folder)
     except FileExistsError:
         raise SheetError("there is something of that name already.", where=str(path), do="Name another.") from None
     except OSError as error:
         raise refusal(error, path) from None
     return path
+
+
+def _write_new(path: Path, text: str) -> None:
+    """A file that was not there before, whole or not at all. Raises OSError."""
+    with path.open("x", encoding="utf-8", newline="\n") as file:
+        try:
+            file.write(text)
+            file.flush()
+        except OSError:
+            path.unlink()
+            raise
 
 
 def _text(path: Path) -> str:

@@ -82,6 +82,20 @@ def write_whole(path: Path, data: bytes) -> None:
         raise
 
 
+def write_document(path: Path, data: bytes) -> None:
+    """Write what is made of a job: an earlier one stays whole until this one is. A link or a device is written through.
+
+    Raises StorageFull or KeepingError when the disk refuses.
+    """
+    try:
+        if path.is_symlink() or (path.exists() and not path.is_file()):
+            path.write_bytes(data)
+        else:
+            write_whole(path, data)
+    except OSError as error:
+        raise refusal(error, path) from None
+
+
 def sha256_of(path: Path) -> str:
     """SHA-256 of a file's bytes, in hexadecimal. Raises OSError."""
     with path.open("rb") as file:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from voicelog.installation import Sheet
 from voicelog.keeping.record import Line, Record, fold
-from voicelog.keeping.storage import refusal
+from voicelog.keeping.storage import write_document
 from voicelog.keeping.watches import WATCHED
 from voicelog.model import Entry, EntryKind, Outcome, Place, Standing, Verdict
 from voicelog.showing.clips import ClipShelf, Sound, shelf_for
@@ -76,11 +76,7 @@ def write_log(
 ) -> None:
     """Write the log page to ``out``, with its sounds or without. KeepingError when the disk refuses."""
     shelf = shelf_for(entries, clips, out.parent) if sounds else ClipShelf(left_out=True)
-    page = log_page(sheet, entries, shelf, zone)
-    try:
-        out.write_text(page, encoding="utf-8")
-    except OSError as error:
-        raise refusal(error, out) from None
+    write_document(out, log_page(sheet, entries, shelf, zone).encode())
 
 
 def log_page(

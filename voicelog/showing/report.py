@@ -10,7 +10,7 @@ from typing import Literal, Protocol
 
 from voicelog.installation import Instrument, Sheet
 from voicelog.keeping.record import fold
-from voicelog.keeping.storage import refusal
+from voicelog.keeping.storage import write_document
 from voicelog.model import Entry, Noun
 from voicelog.showing.charts import Picture
 from voicelog.showing.columns import to_csv
@@ -138,11 +138,7 @@ def report_of(
 
 def write_report(report: Report, format: Format, out: Path) -> None:
     """Write the report to ``out``. StorageFull or KeepingError when the disk refuses."""
-    data = document(report, format)
-    try:
-        out.write_bytes(data)
-    except OSError as error:
-        raise refusal(error, out) from None
+    write_document(out, document(report, format))
 
 
 def document(report: Report, format: Format) -> bytes:
