@@ -4,12 +4,15 @@ import random
 import re
 import tomllib
 from decimal import Decimal
+from itertools import combinations
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rapidfuzz import fuzz
 
+from voicelog.meaning.names import NEAR
 from voicelog.meaning.parsing import Context, Reader
 from voicelog.model import Called, Command, Heard, Hypothesis, NotUnderstood, Number, Place, Reading, Result, Word
 from voicelog.proving.script import in_short
@@ -181,6 +184,11 @@ def test_a_board_may_be_said_before_a_place_on_it(grammar, sheet, said, place):
     assert moved.called.place == place
     why = reader.read(("board", "d", "b", "two", "circuit", "nine"), Context(board="DB1")).why
     assert why == "there is no circuit nine on board d b two"
+
+
+def test_no_name_of_the_demonstration_is_taken_for_another(reader):
+    scores = [fuzz.ratio(one, other) for one, other in combinations(reader.names.names, 2)]
+    assert max(scores) <= 80 < NEAR
 
 
 def test_a_name_finds_its_circuit_on_a_board_whose_reference_holds_a_stroke(grammar, sheet):
