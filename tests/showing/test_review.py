@@ -102,6 +102,12 @@ def test_the_nearer_the_second_guess_the_earlier():
     assert rows[1].listen == ()
 
 
+def test_what_was_unplugged_is_named_in_its_row():
+    story = sample.Story()
+    number = story.add(EntryKind.NOTED, "unplugged the urn", detail={"kind": "unplugged", "item": "tea urn"})
+    assert rows_of(story.entries)[number].quantity == "unplugged tea urn"
+
+
 def test_every_reading_refusal_and_note_has_a_row():
     entries = sample.story()
     kinds = (EntryKind.CALLED, EntryKind.CORRECTED, EntryKind.REFUSED, EntryKind.NOTED)

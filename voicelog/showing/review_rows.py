@@ -177,6 +177,11 @@ def _reading(
     )
 
 
+def _noted(entry: Entry) -> str:
+    """What was noted: "observation", "unplugged tea urn"."""
+    return f"{entry.detail.get('kind', 'note')} {entry.detail.get('item', '')}".strip()
+
+
 def _other(entry: Entry, names: _Names, zone: tzinfo | None, sound: dict[str, Any]) -> ReviewRow:
     refused = entry.kind is EntryKind.REFUSED
     unverified = entry.detail.get("words") == "unverified"
@@ -188,7 +193,7 @@ def _other(entry: Entry, names: _Names, zone: tzinfo | None, sound: dict[str, An
         place=names.short(entry.place),
         place_key=entry.place.key if entry.place else "",
         name=names.full(entry.place),
-        quantity="not taken" if refused else entry.detail.get("kind", "note"),
+        quantity="not taken" if refused else _noted(entry),
         value=entry.detail.get("code", ""),
         heard=" ".join(entry.words),
         said_back=entry.said_back or entry.detail.get("why", ""),
