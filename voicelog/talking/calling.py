@@ -350,7 +350,7 @@ def _is_retest(pending: Pending, desk: Desk) -> bool:
 def disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The pending reading, or else the last one, is as never said."""
     meant = talk.pending or talk.last
-    if meant is None or not _counts(meant, desk) and talk.pending is None:
+    if meant is None or not counts(meant, desk) and talk.pending is None:
         return speak(talk, "nothing to disregard", Tone.ATTENTION)
     earlier = desk.phrasing.reading(meant.reading, with_name=meant.reading.place != talk.place)
     what = talk.pending.said_back if talk.pending else earlier  # in short that would be a value alone
@@ -369,7 +369,7 @@ def _withdrawal(meant: Pending, said: Said, reason: str) -> Draft:
     )
 
 
-def _counts(meant: Pending, desk: Desk) -> bool:
+def counts(meant: Pending, desk: Desk) -> bool:
     """Whether the reading is on the record still."""
     line = desk.record.line(meant.number)
     return line is not None and line.removed is None

@@ -11,6 +11,7 @@ from voicelog.talking.calling import (
     ask_value,
     asked_again,
     check,
+    counts,
     draft_of,
     reason_at,
     refuse,
@@ -39,7 +40,7 @@ def is_meant(said: Said, grammar: Grammar) -> bool:
 def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """ "Correction" with the right form in the same breath, or alone: then the value is asked for."""
     meant = talk.pending or talk.last
-    if meant is None:
+    if meant is None or not counts(meant, desk):
         return speak(talk, "nothing to correct", Tone.ATTENTION)
     meaning = said.understood.meaning
     called = meaning.called if isinstance(meaning, Command) else meaning
@@ -186,6 +187,9 @@ def _take_back(talk: Conversation, said: Said, desk: Desk, change: Redo, what: s
     if change.kind is EntryKind.RESTORED and line.confirmed is Standing.AWAITING:
         text = f"{text}. {ANSWER}"
         talk = awaiting_again(talk, line, said_back)
+    elif change.kind is EntryKind.RESTORED:
+        last = Pending(number=line.number, reading=line.reading, verdict=line.verdict, said_back=said_back)
+        talk = talk.having(last=last)
     return Turn(talk.having(said=text, asked=None), (kept, Speak(text, Tone.ATTENTION)))
 
 

@@ -123,7 +123,8 @@ def take_name(talk: Conversation, said: Said, desk: Desk) -> Turn:
         detail={"kind": "point", "point": name, "words": "unverified"},
     )
     text = f"point {desk.phrasing.number(number)}"
-    named = talk.having(mode=Mode.LISTENING, point=name, said=text, asked=_at_point(name, talk))
+    asked, due = _at_point(name, talk), talk.tour is not None  # what is gone round says what it asks for still
+    named = talk.having(mode=Mode.LISTENING, point=name, said=text, asked=asked, due=due)
     return Turn(named, (Keep(draft), Speak(text, Tone.KEPT)))
 
 
