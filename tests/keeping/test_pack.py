@@ -99,6 +99,14 @@ def test_what_is_no_job_is_not_packed(tmp_path: Path, name: str, packing):
     assert not (tmp_path / "p.zip").exists()
 
 
+def test_sounds_that_lie_on_another_disk_stay_there(whole: Path, tmp_path: Path):
+    (whole / "clips").rename(tmp_path / "disk")
+    (whole / "clips").symlink_to(tmp_path / "disk")
+    before = files(tmp_path / "disk")
+    pack_without_sounds(whole, tmp_path / "p.zip")
+    assert before and files(tmp_path / "disk") == before
+
+
 @pytest.mark.parametrize("packing", [pack, pack_without_sounds])
 def test_what_a_link_leads_to_stays_behind(whole: Path, tmp_path: Path, packing):
     (tmp_path / "letters").mkdir()

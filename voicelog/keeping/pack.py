@@ -14,7 +14,7 @@ import stat
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO
 
@@ -99,7 +99,7 @@ def pack_without_sounds(folder: Path, to: Path, progress: Progress = quiet) -> V
             raise _no_job(folder)
         with tempfile.TemporaryDirectory() as place:
             copy = Path(place) / folder.resolve().name
-            shutil.copytree(folder, copy, symlinks=True, ignore=shutil.ignore_patterns(*LEFT_OUT, PLAYABLE, to.name))
+            shutil.copytree(folder, copy, ignore=_not_copied(to))
             with Journal.open(copy) as journal:
                 remove_clips(journal, copy, "left out of the pack")
             return pack(copy, to, progress)
@@ -108,6 +108,18 @@ def pack_without_sounds(folder: Path, to: Path, progress: Progress = quiet) -> V
     finally:
         if lock:
             lock.release()
+
+
+def _not_copied(to: Path) -> Callable[[str, list[str]], set[str]]:
+    """What no pack holds, the log with its sounds inside, the pack itself; and links: removing follows them."""
+    never = shutil.ignore_patterns(*LEFT_OUT, PLAYABLE)
+
+    def left_out(folder: str, names: list[str]) -> set[str]:
+        paths = {name: Path(folder, name) for name in names}
+        links = {name for name, path in paths.items() if path.is_symlink() or path.resolve() == to.resolve()}
+        return {*never(folder, names), *links}
+
+    return left_out
 
 
 def _no_job(folder: Path) -> KeepingError:
