@@ -54,6 +54,19 @@ def test_an_item_that_was_unplugged():
     )
 
 
+def test_the_last_record_is_compared_with_what_was_found_not_with_what_was_read_without_an_item():
+    last = parse_previous("board,kind,number,leakage_mA,device_A\nDB1,circuit,5,1.2,20\n", "last.csv")
+    found, without = (
+        (reading("earth_leakage", "4.2", "mA"), ""),
+        (reading("earth_leakage", "0.9", "mA"), "unplugged urn"),
+    )
+    house = sheet(circuit("5", device=breaker("B", "32")))
+    told = said(explained(found, without, previous=last, house=house), "Against the last record")
+    assert "DB1/5 I leak: 1.2 mA on the last record, 4.2 mA now: 3.5 times worse" in told
+    assert "device rating 20 A on the last record, 32 A now" in told
+    assert "0.9 mA now" in said(explained(without, previous=last, house=house), "Against the last record")
+
+
 @pytest.mark.parametrize(("without", "found"), [("90", True), (">200", True), ("0.8", False)])
 def test_an_item_that_was_found_is_not_to_be_looked_for_again(without, found):
     leak, low = (reading("earth_leakage", "2", "mA"), ""), (reading("ir_le", "0.5", "Mohm"), "")

@@ -117,7 +117,9 @@ def _fact(kind: Kind, label: str, then: str, now: Decimal | str | None, place: P
     if same:
         return None
     text = plain(now) if isinstance(now, Decimal) else now
-    said = f"{place.key}: {label} {then} on the last record, {text} now"
+    name, _, unit = label.partition(" in ")
+    before, after = f"{then} {unit}".strip(), f"{text} {unit}".strip()
+    said = f"{place.key}: {name} {before} on the last record, {after} now"
     return Change(kind=kind, place=place, then=then, now=text, sentence=said)
 
 

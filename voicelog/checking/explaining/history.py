@@ -66,7 +66,9 @@ def previous_section(findings: Findings) -> Section:
     if findings.previous is None:
         return Section(title="Against the last record", statements=())
     origin = (findings.previous.source,)
-    changes = compare(findings.previous, findings.sheet, findings.record)
+    # As it was found is what the last record can be compared with; without an item only where there is nothing else.
+    alike = tuple(taken.reading for taken in sorted(findings.taken, key=lambda taken: not taken.unplugged))
+    changes = compare(findings.previous, findings.sheet, alike)
     return Section(
         title="Against the last record",
         statements=tuple(Statement(text=f"{change.sentence}.", origins=origin) for change in changes),
