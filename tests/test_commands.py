@@ -103,6 +103,15 @@ def test_the_cheat_sheet_names_every_quantity(grammar):
         assert quantity.says in shown
 
 
+def test_the_cheat_sheet_names_what_must_follow_an_order(job):
+    shown = voicelog("words", "--job", job).stdout
+    for row in ("rename … place", "observation … code", "unplugged | unplugged the … item", "start sequence | begin"):
+        assert row in shown
+    following = shown.split("WHAT FOLLOWS AN ORDER")[1]
+    for said in ("ring", "c two", "further investigation", "limitation", "tea urn", "piano heater"):
+        assert said in following
+
+
 def test_the_cheat_sheet_names_each_of_several_boards(job):
     sheet = job / "job.toml"
     assert "board d b one" not in voicelog("words", "--job", job).stdout

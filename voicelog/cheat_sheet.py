@@ -4,7 +4,7 @@ from pathlib import Path
 
 from voicelog.installation import Sheet
 from voicelog.keeping.job import open_job
-from voicelog.meaning.grammar import Grammar, Quantity
+from voicelog.meaning.grammar import CommandWord, Grammar, Quantity
 from voicelog.meaning.grammar_files import load_grammar
 from voicelog.meaning.phrase import first_spelling, read_phrase, spellings
 from voicelog.resources import data_folder
@@ -15,7 +15,13 @@ def page(job: Path | None) -> str:
     """The sheet as text: places, quantities with their units, results, orders. Raises what open_job raises."""
     grammar = load_grammar()
     sheet = open_job(job or data_folder("audio_samples") / "demo").sheet
-    blocks = (_places(grammar, sheet), _quantities(grammar), _results(grammar), _orders(grammar))
+    blocks = (
+        _places(grammar, sheet),
+        _quantities(grammar),
+        _results(grammar),
+        _orders(grammar),
+        _following(grammar, sheet),
+    )
     return "\n\n".join(blocks)
 
 
@@ -49,8 +55,23 @@ def _results(grammar: Grammar) -> str:
 
 
 def _orders(grammar: Grammar) -> str:
-    rows = (f"  {' | '.join(_ways(command.said)[:3]):44} {command.does}" for command in grammar.commands.values())
+    rows = (f"  {_order(command):44} {command.does}" for command in grammar.commands.values())
     return "\n".join(["ORDERS", *rows])
+
+
+def _order(command: CommandWord) -> str:
+    """The words of an order, and what must follow them."""
+    follows = f" … {command.takes}" if command.takes not in ("nothing", "call") else ""
+    return " | ".join(_ways(command.said)[:3]) + follows
+
+
+def _following(grammar: Grammar, sheet: Sheet) -> str:
+    """What an order may ask for beside places and readings: the sets of tests, the codes, the items of the sheet."""
+    sequences = " | ".join(_ways(sequence.said)[0] for sequence in grammar.sequences.values())
+    codes = " | ".join(_ways(said)[0] for said in grammar.places.codes.values())
+    items = " | ".join(dict.fromkeys(item for b in sheet.boards for c in b.circuits for item in c.items))
+    rows = (("sequence", sequences), ("code", codes), ("item", items))
+    return "\n".join(["WHAT FOLLOWS AN ORDER", *(f"  {name:9} {said}" for name, said in rows if said)])
 
 
 def _ways(phrases: tuple[str, ...]) -> list[str]:
