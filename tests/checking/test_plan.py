@@ -5,6 +5,7 @@ import pytest
 from tests.checking.sheets import AFTER, breaker, circuit, rcd, reading, sheet
 from voicelog.checking.plan import as_text, plan
 from voicelog.checking.record import Taken
+from voicelog.checking.regrouping import NoSplit
 from voicelog.errors import InputError
 from voicelog.installation import Wishes
 
@@ -26,6 +27,14 @@ def test_two_rcds():
     assert "from R1 to new 1" in text
     assert "no leakage reading stands: DB1/5" in text
     assert "prove dead" in text
+
+
+def test_a_board_of_which_one_search_was_cut_short():
+    found = plan(HOUSE, LEAKS, AFTER, 2)
+    board, late = found.boards[0], NoSplit(why="none was found in time")
+    for part, told in (("even", "Fewest moves that meet the rule"), ("least_work", "Most even")):
+        text = as_text(found.model_copy(update={"boards": (board.model_copy(update={part: late}),)}))
+        assert told in text and ("none was found in time" in text) == (part == "even")
 
 
 def test_one_rcd_is_not_enough():

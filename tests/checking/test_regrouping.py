@@ -8,12 +8,32 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import OptimizeResult, milp
 
 from tests.checking.sheets import AFTER, D, rcd
+from voicelog.checking import regrouping
 from voicelog.checking.regrouping import STEP, NoSplit, Problem, Split, even_share, first_step, own_devices, regroup
 from voicelog.installation import Wishes
 
 TWO = (rcd("R1"), rcd("R2"))
+
+
+@pytest.mark.parametrize("late", ["when moves are counted", "always after"])
+def test_a_search_cut_short_still_gives_a_split_or_says_so(monkeypatch, late):
+    """A slow machine finds nothing within the time that one search may take."""
+    asked = []
+
+    def slow(cost, **more):
+        asked.append(cost)
+        nothing = cost.any() or (late == "always after" and any(one.any() for one in asked))
+        return OptimizeResult(x=None, status=1) if nothing else milp(cost, **more)
+
+    monkeypatch.setattr(regrouping, "milp", slow)
+    found = regroup(named("5", "5", "3"), TWO, {"c1": "R2"}, AFTER)
+    if late == "always after":
+        assert isinstance(found, NoSplit) and "time" in found.why
+    else:
+        assert isinstance(found, Split) and not found.proven and found.worst_share <= 1
 
 
 def named(*leaks: str) -> dict[str, D]:

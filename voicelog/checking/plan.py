@@ -171,7 +171,7 @@ def as_text(found: Plan) -> str:
     for board in found.boards:
         lines += ["", f"Board {board.board} over {', '.join(board.rcds)}"]
         lines += _split_text("Most even", board.even, board.names)
-        if isinstance(board.least_work, Split) and board.least_work.groups != board.even.groups:
+        if isinstance(board.least_work, Split) and not _alike(board.least_work, board.even):
             lines += _split_text("Fewest moves that meet the rule", board.least_work, board.names)
         lines += _own_text(board.own, board.names) + _missing_text(board.not_measured)
         lines += [
@@ -181,6 +181,10 @@ def as_text(found: Plan) -> str:
         ]
         lines += [f"  Left where it is, {why}: {_named(key, board.names)}" for key, why in board.left_alone.items()]
     return "\n".join([*lines, "", "Cautions", *(f"  ! {caution}" for caution in found.cautions), ""])
+
+
+def _alike(one: Split, other: Split | NoSplit) -> bool:
+    return isinstance(other, Split) and one.groups == other.groups
 
 
 def _split_text(title: str, split: Split | NoSplit, names: dict[str, str]) -> list[str]:

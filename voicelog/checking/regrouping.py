@@ -150,11 +150,13 @@ def _feasible(problem: Problem, share: Decimal) -> bool:
     return not problem.leakages_mA or _solve(problem, share, count_moves=False) is not None
 
 
-def _split(problem: Problem, share: Decimal) -> Split:
-    solution = _solve(problem, share, count_moves=True)
+def _split(problem: Problem, share: Decimal) -> Split | NoSplit:
+    """With the fewest moves; with any, where the search for the fewest finds nothing in its time."""
+    fewest = _solve(problem, share, count_moves=True)
+    solution = fewest or _solve(problem, share, count_moves=False)
     if solution is None:
-        raise ArithmeticError("a split that was found feasible could not be solved again")
-    target, proven = solution
+        return NoSplit(why="none was found in the time that the search may take; try once more")
+    target, proven = solution[0], fewest is not None and fewest[1]
     groups = tuple(_group(problem, rcd, target) for rcd in problem.budgets_mA)
     return Split(
         groups=groups,
