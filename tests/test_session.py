@@ -234,6 +234,15 @@ def test_neither_of_two_close_readings_keeps_nothing(job):
     assert record.lines == ()
 
 
+def test_of_everything_left_unplugged_it_is_told_where(job):
+    run(job, ScriptedEar(["circuit two", "unplugged everything", "circuit four", "unplugged everything"]))
+    watcher = OrderedWatcher()
+    again = ["circuit four", "plugged in everything", "circuit two earth leakage nought point two milliamps", "affirm"]
+    record = run(job, ScriptedEar(again), watcher=watcher)
+    assert "said still unplugged, everything on circuit two, everything on circuit four" in watcher.order
+    assert [line.reason for line in record.current] == ["unplugged everything"]
+
+
 def test_what_was_left_unplugged_is_told_and_is_a_reason_still(job):
     run(job, ScriptedEar(["unplugged the tea urn", "unplugged the panel heater", "plugged in the panel heater"]))
     watcher = OrderedWatcher()
@@ -313,12 +322,23 @@ def test_an_answer_by_hand_that_comes_too_late_does_nothing(job):
     assert [line.standing for line in record.lines] == [Standing.AWAITING]
 
 
-def test_with_an_attention_word_only_what_begins_with_it_is_taken(job):
+def taken_with_attention_word(job, policy, *lines):
     visit = open_visit(job, attention="logbook")
-    lines = ["circuit one polarity pass", "logbook circuit two polarity pass", "affirm", "circuit three polarity pass"]
     with visit.job.journal() as journal:
         session = Session(
-            visit.reader, visit.desk(Policy.EVERY), ScriptedEar(lines), SilentMouth(), journal, visit.job.clip_folder()
+            visit.reader, visit.desk(policy), ScriptedEar(lines), SilentMouth(), journal, visit.job.clip_folder()
         )
-        record = session.run()
-    assert [line.reading.place.circuit for line in record.current] == ["2"]
+        return [f"{line.reading.place.circuit} {line.reading.quantity}" for line in session.run().lines]
+
+
+def test_with_an_attention_word_only_what_begins_with_it_is_taken(job):
+    lines = ["circuit one polarity pass", "logbook circuit two polarity pass", "affirm", "circuit three polarity pass"]
+    assert taken_with_attention_word(job, Policy.EVERY, *lines) == ["2 polarity"]
+
+
+def test_a_reading_that_may_stand_opens_the_ear_to_its_answers_alone(job):
+    """With a second person nothing is asked and talk goes on: a reading needs the word, a correction does not."""
+    lines = ["logbook circuit two zed s nought point five", "circuit three polarity pass", "nought point six"]
+    assert taken_with_attention_word(job, Policy.SECOND_PERSON, *lines) == ["2 zs"]
+    lines += ["correction nought point seven", "logbook start sweep leakage", "one point one"]
+    assert taken_with_attention_word(job, Policy.SECOND_PERSON, *lines)[1:] == ["2 zs", "2 zs", "1 earth_leakage"]

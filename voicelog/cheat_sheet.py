@@ -69,7 +69,8 @@ def _following(grammar: Grammar, sheet: Sheet) -> str:
     """What an order may ask for beside places and readings: the sets of tests, the codes, the items of the sheet."""
     sequences = " | ".join(_ways(sequence.said)[0] for sequence in grammar.sequences.values())
     codes = " | ".join(_ways(said)[0] for said in grammar.places.codes.values())
-    items = " | ".join(dict.fromkeys(item for b in sheet.boards for c in b.circuits for item in c.items))
+    named = dict.fromkeys(item for b in sheet.boards for c in b.circuits for item in c.items)
+    items = " | ".join((*named, *_ways(grammar.places.everything)))
     rows = (("sequence", sequences), ("code", codes), ("item", items))
     return "\n".join(["WHAT FOLLOWS AN ORDER", *(f"  {name:9} {said}" for name, said in rows if said)])
 

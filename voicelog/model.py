@@ -227,6 +227,7 @@ class EntryKind(StrEnum):
     STOPPED = "stopped"  # the session ended in order
 
 
+EVERYTHING = "everything"  # the item that stands for all that is plugged in on a circuit
 RETEST = "retest"  # the reason of a reading taken again for which no other was named
 
 

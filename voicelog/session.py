@@ -16,7 +16,7 @@ from voicelog.keeping.record import Record, fold
 from voicelog.meaning.parsing import Reader
 from voicelog.model import Command, Draft, Entry, EntryKind, Heard, Understood
 from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Event, Keep, Mode, Said, Silence, Speak
-from voicelog.talking.dialogue import numbered, onward, step
+from voicelog.talking.dialogue import ANSWERS, numbered, onward, step
 from voicelog.talking.overhearing import Overhearing
 from voicelog.talking.taking_up import taken_up
 from voicelog.talking.tones import Tone
@@ -135,8 +135,15 @@ class Session:
             return False
         if self.overhearing.is_talk(heard, understood):
             return True
-        unasked = self.talk.mode is Mode.LISTENING and self.talk.asked is None
-        return bool(self.reader.attention) and unasked and heard.texts[:1] != (self.reader.attention,)
+        called_by = heard.texts[:1] == (self.reader.attention,)
+        return bool(self.reader.attention) and not called_by and not self._is_awaited(understood)
+
+    def _is_awaited(self, understood: Understood) -> bool:
+        """Whether the program has asked for something, or is answered; a reading that may stand asks for nothing."""
+        if self.talk.mode is Mode.LISTENING or self.talk.asked is not None:
+            return self.talk.asked is not None
+        answers = isinstance(understood.meaning, Command) and understood.meaning.name in ANSWERS
+        return answers or self.talk.mode is not Mode.CONFIRMING or self.desk.awaits_answer(self.talk)
 
     def _meaning(self, heard: Heard) -> Said:
         understood = self.reader.understand(heard, self.desk.context(self.talk))

@@ -130,6 +130,12 @@ def test_only_an_item_that_made_the_difference_is_to_be_examined(quantity, unit,
     assert not blamed or "urn: have it examined before it is connected again. [entries 1-2]" in text
 
 
+def test_where_all_was_unplugged_one_thing_after_another_is_tried():
+    low, high = (reading("ir_le", value, "Mohm") for value in ("0.7", ">200"))
+    told = said(explained((low, ""), (high, "unplugged everything")), "What to try next, in this order")
+    assert "DB1/5: plug in one thing at a time, with a reading after each" in told and "everything" not in told
+
+
 def test_of_two_things_unplugged_only_the_one_added_is_told():
     first, both, second = (reading("earth_leakage", figure, "mA") for figure in ("8.0", "2.0", "3.0"))
     chain = (first, "unplugged urn"), (both, "unplugged urn; fridge"), (second, "unplugged fridge")

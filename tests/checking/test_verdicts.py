@@ -105,6 +105,8 @@ def test_every_verdict_with_a_limit_says_where_it_comes_from(quantity, said, uni
         ("main_fuse", "100", "A", MARGINAL),
         ("phase_rotation", Choice(word="1-2-3"), "", PASS),
         ("phase_rotation", Choice(word="3-2-1"), "", FAIL),
+        ("supply", Choice(word="1-phase"), "", PASS),
+        ("supply", Choice(word="3-phase"), "", MARGINAL),
         ("electrode", "120", "ohm", PASS),
         ("electrode", "250", "ohm", MARGINAL),
         ("electrode", "501", "ohm", FAIL),  # the largest RCD is 100 mA

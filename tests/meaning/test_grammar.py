@@ -17,7 +17,7 @@ from voicelog.resources import data_folder
         ("commands", 'then = "retest"', 'then = "again"', r"commands\.toml, unplugged"),
         ("commands", '["(start|begin)", "sweep"]', '["(start|begin", "sweep"]', r"commands\.toml, start_sweep"),
         ("commands", 'before = ["negative"]', 'before = ["Negative"]', r"commands\.toml, correction"),
-        ("results", '["limitation"]', '["(limitation"]', r"results\.toml, limitation"),
+        ("results", '["limitation"', '["(limitation"', r"results\.toml, limitation"),
         ("results", 'for = "no_trip"', 'for = "name"', r"results\.toml, no_trip"),
         ("places", 'to = ["to"]', 'to = ["to)"]', r"places\.toml, to"),
         ("places", '"[code] c one"', '"[code c one"', r"places\.toml, C1"),

@@ -19,7 +19,7 @@ from voicelog.checking.previous import PreviousRecord
 from voicelog.checking.record import Taken
 from voicelog.errors import SheetError
 from voicelog.installation import Sheet
-from voicelog.model import Noun, Outcome, Place
+from voicelog.model import EVERYTHING, Noun, Outcome, Place
 
 SECTIONS = (
     leakage_section,
@@ -113,21 +113,23 @@ def _next(findings: Findings) -> Section:
         if advice and not (found.kind == "insulation fault" and found_already(findings, board, rcd)):
             where = f"{board.reference} {rcd.reference}"
             steps[advice.format(where=where, who=" and ".join(found.circuits))] = ()
-    for item, origins in _items_to_blame(findings).items():
-        steps[f"{item}: have it examined before it is connected again"] = origins
+    steps.update(_before_connecting_again(findings))
     return Section(
         title="What to try next, in this order",
         statements=tuple(Statement(text=f"{step}.", origins=origins) for step, origins in steps.items()),
     )
 
 
-def _items_to_blame(findings: Findings) -> dict[str, tuple[str, ...]]:
-    """Each item without which the readings were much better, and those readings."""
-    found: dict[str, tuple[str, ...]] = {}
+def _before_connecting_again(findings: Findings) -> dict[str, tuple[str, ...]]:
+    """What to do with each item without which the readings were much better, and those readings."""
+    steps: dict[str, tuple[str, ...]] = {}
     for item, before, after in unplugged_pairs(findings):
         if mostly_to_blame(before.reading, after.reading):
-            found[item] = (*found.get(item, ()), before.origin, after.origin)
-    return found
+            step = f"{item}: have it examined before it is connected again"
+            if item == EVERYTHING:
+                step = f"{after.reading.place.key}: plug in one thing at a time, with a reading after each"
+            steps[step] = (*steps.get(step, ()), before.origin, after.origin)
+    return steps
 
 
 def _worth_saying(kind: str, findings: Findings) -> bool:

@@ -15,6 +15,7 @@ NAMES = {
     "rcd_rating": "rated residual current of the RCD",
     "rcd_type": "type of the RCD",
     "earthing": "earthing arrangement",
+    "supply": "supply",
 }
 
 
@@ -31,6 +32,7 @@ def stated(case: Case) -> Decimal | str | None:
         "rcd_rating": rcd.rated_residual_current_mA if rcd else None,
         "rcd_type": rcd.type if rcd else None,
         "earthing": supply.earthing,
+        "supply": f"{supply.phases}-phase",
     }[case.reading.quantity]
 
 

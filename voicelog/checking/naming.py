@@ -30,6 +30,7 @@ SIGNS: dict[str, str] = {
     "points": "points",
     "main_fuse": "main fuse",
     "earthing": "earthing",
+    "supply": "supply",
     "device_rating": "In",
     "device_type": "type",
     "rcd_rating": "I\u0394n",

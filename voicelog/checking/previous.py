@@ -8,7 +8,7 @@ schedule (so last time's schedule reads back as it is). Needed: ``board``. Compa
     main_fuse_A, ring_r1_ohm, ring_rn_ohm, ring_r2_ohm, ring_step2_ohm, ring_step3_ohm, r1_r2_ohm, r2_ohm,
     bonding_ohm, electrode_ohm, ir_live_live_Mohm, ir_live_earth_Mohm, ir_neutral_earth_Mohm,
     ir_linked_earth_Mohm, polarity, phase_rotation, voltage_V, ze_ohm, zs_ohm, fault_current_kA,
-    rcd_0_5x_0deg_ms ... rcd_5x_180deg_ms, rcd_ramp_mA, test_button, functional, spd, earthing,
+    rcd_0_5x_0deg_ms ... rcd_5x_180deg_ms, rcd_ramp_mA, test_button, functional, spd, earthing, supply,
     leakage_mA, leakage_dc_mA
 
 A schedule's other columns (PASSED_OVER) may stand in it and are not compared. A cell holds a figure (2.50),
@@ -90,6 +90,7 @@ READINGS: dict[str, tuple[str, str, Conditions]] = {  # column: quantity, unit, 
     "leakage_mA": ("earth_leakage", "mA", {}),
     "leakage_dc_mA": ("earth_leakage_dc", "mA", {}),
     "earthing": ("earthing", "", {}),
+    "supply": ("supply", "", {}),
     "spd": ("spd", "", {}),
 }
 PLACE = ("board", "kind", "number", "name")  # columns that say which place a row is of

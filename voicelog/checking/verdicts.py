@@ -52,7 +52,7 @@ OWN_WORDS = {  # words that a quantity's own rule judges
     "r2_cpc": ("no_earth", "fail"),
     "bonding": ("no_earth", "fail"),
 }
-CHOICES = ("device_type", "rcd_type", "earthing")
+CHOICES = ("device_type", "rcd_type", "earthing", "supply")
 OUTCOMES = {"pass": Outcome.PASS, "fail": Outcome.FAIL, "no_trip": Outcome.FAIL, "no_earth": Outcome.FAIL}
 WORDS = {"pass": "pass", "fail": "fail", "no_trip": "it did not trip", "no_earth": "no earth"}
 NOT_DONE = {

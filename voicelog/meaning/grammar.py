@@ -80,10 +80,11 @@ class CommandWord(Noun):
 
     key: str
     said: Phrases
-    takes: Literal["nothing", "call", "reading", "place", "quantity", "item", "sequence", "code"]
+    takes: Literal["nothing", "call", "reading", "place", "quantity", "item", "sequence", "code", "number"]
     does: str
     before: Phrases = ()  # said for it too where a call follows at once
     typed: Phrases = ()  # written for the first of these; never heard so, for the ear would take digits for it
+    asks: bool = False  # a quantity may follow without its value: that is asked for
     around: tuple[str, str] | None = None  # the same said in two parts, with what it takes between them
     then: str = ""  # key of an order that may follow in the same breath
 
@@ -104,6 +105,7 @@ class PlaceWords(Noun):
     tails: Phrases
     board: Phrases
     repair: Phrases
+    everything: Phrases
     to: Phrases
     letters: dict[str, str]
     codes: dict[str, Phrases]

@@ -23,7 +23,7 @@ from voicelog.meaning.phrase import read_phrase, spellings
 from voicelog.resources import data_folder, read_toml
 
 _FILES = ("units", "commands", "results", "places", "sequences")
-_PLACE_PHRASES = ("circuit", "phase", "tails", "board", "repair", "to")
+_PLACE_PHRASES = ("circuit", "phase", "tails", "board", "repair", "everything", "to")
 
 
 def load_grammar(kind: str = "fixed-wiring", folder: Path | None = None) -> Grammar:

@@ -34,7 +34,7 @@ from voicelog.model import (
 )
 
 _VALUE_PARTS = frozenset({"number", "comparison", "result", "choice", "unit"})
-_ARGUMENTS = ("item", "sequence", "code", "then")  # of a command, in words of their own
+_ARGUMENTS = ("item", "sequence", "code", "count", "then")  # of a command, in words of their own
 _OWN_KINDS = {"over_range": OverRange(), "open_circuit": OpenCircuit()}
 
 

@@ -31,6 +31,7 @@ from voicelog.meaning.phrase import (
     sequence,
     words,
 )
+from voicelog.model import EVERYTHING
 
 # Nats. A bare number is welcome only as an answer or in a sweep, so the ear should prefer anything else.
 BARE = 1.5
@@ -244,7 +245,8 @@ class Utterances:
     def _command(self, command: CommandWord) -> Phrase:
         carried = self._carried(command)
         if command.takes == "call":  # alone; with a call behind it, it is a prefix of that call
-            return Costly(self._order(command), MAY_GO_ON)
+            alone = Costly(self._order(command), MAY_GO_ON)
+            return one_of([alone, self._unvalued(command)]) if command.asks else alone
         if carried is None:
             return self._order(command)
         ways = [sequence(self._order(command), carried, self._then(command))]
@@ -252,6 +254,11 @@ class Utterances:
             before, after = map(read_phrase, command.around)
             ways.append(sequence(Tagged(before, "command", command.key), carried, after))
         return one_of(ways)
+
+    def _unvalued(self, command: CommandWord) -> Phrase:
+        """A quantity whose value is to be asked for: "retest insulation line to earth"."""
+        heads = one_of(self.head(quantity) for quantity in self.grammar.quantities.values())
+        return Costly(sequence(self._order(command), optional(self.place()), heads), MAY_GO_ON)
 
     def _then(self, command: CommandWord) -> Phrase:
         """Another order in the same breath: "unplugged the urn, retest"."""
@@ -271,15 +278,18 @@ class Utterances:
                 heads = one_of(self.head(q) for q in self.grammar.quantities.values())
                 return sequence(optional(self.place()), heads, to, self._bare())
             case "item":
-                items = self.items()
-                return one_of(Tagged(words(said), "item", item) for said, item in items.items()) if items else None
+                items = [Tagged(words(said), "item", item) for said, item in self.items().items()]
+                return one_of([*items, Tagged(read_phrases(self.grammar.places.everything), "item", EVERYTHING)])
             case "sequence":
                 named = self.grammar.sequences.values()
                 return one_of(Tagged(read_phrases(test.said), "sequence", test.key) for test in named)
             case "code":
                 named = self.grammar.places.codes.items()
                 code = one_of(Tagged(read_phrases(said), "code", key) for key, said in named)
-                return optional(sequence(optional(self.place()), code))
+                return sequence(optional(self.place()), optional(code))
+            case "number":
+                numbers = map(str, range(1, MOST_CIRCUITS + 1))
+                return one_of(Tagged(words(self.natural(number)), "count", number) for number in numbers)
         return None
 
     def items(self) -> dict[str, str]:

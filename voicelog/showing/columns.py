@@ -106,6 +106,7 @@ READINGS = (
     _reading("leakage_dc_mA", "earth leakage, smooth d.c.", "earth_leakage_dc", "mA"),
     _reading("main_fuse_A", "rating of the main fuse", "main_fuse", "A"),
     _reading("earthing", "earthing arrangement as found", "earthing"),
+    _reading("supply", "phases of the supply as found", "supply"),
     _reading("spd", "surge protection indicator", "spd"),
 )
 CLOSING = (

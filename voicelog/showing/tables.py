@@ -61,6 +61,7 @@ LIVE = {
     "leakage_dc_mA": ("Leakage d.c.", "mA"),
     "main_fuse_A": ("Main fuse", "A"),
     "earthing": ("Earthing", ""),
+    "supply": ("Supply", ""),
     "spd": ("SPD", ""),
     "remarks": ("Remarks", ""),
 }

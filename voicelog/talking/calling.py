@@ -39,12 +39,13 @@ class Incomplete(Exception):
 def reading_from(called: Called, talk: Conversation, desk: Desk) -> Reading:
     """The complete reading that a call means here. Raises Incomplete with what is missing."""
     if called.quantity:
+        place = _place_for(called, talk, desk)
         reading = Reading(
-            place=_place_for(called, talk, desk),
+            place=place,
             quantity=called.quantity,
             value=called.value,
             unit=called.unit,
-            conditions=with_point(called.quantity, called.conditions, talk),
+            conditions=with_point(called, place, talk),
         )
     else:
         reading = _value_alone(called, talk)
@@ -65,9 +66,10 @@ def _value_alone(called: Called, talk: Conversation) -> Reading:
     )
 
 
-def with_point(quantity: str, conditions: dict[str, str], talk: Conversation) -> dict[str, str]:
-    """R2 is that of the wander-lead point in hand."""
-    return {**conditions, "point": talk.point} if quantity == "r2_cpc" and talk.point else conditions
+def with_point(called: Called, place: Place | None, talk: Conversation) -> dict[str, str]:
+    """The conditions of a call: R2 at the place in hand is that of the wander-lead point in hand."""
+    at_point = called.quantity == "r2_cpc" and talk.point and place == talk.place
+    return {**called.conditions, "point": talk.point} if at_point else called.conditions
 
 
 def _place_for(called: Called, talk: Conversation, desk: Desk) -> Place:
@@ -122,8 +124,8 @@ def call_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def is_same(called: Called, talk: Conversation) -> bool:
     """Whether a call is of the quantity, place and conditions of the pending reading, whatever its value."""
     pending = talk.pending.reading
-    conditions = with_point(called.quantity, called.conditions, talk)
-    return (called.place or talk.place, called.quantity, conditions) == (
+    place = called.place or talk.place
+    return (place, called.quantity, with_point(called, place, talk)) == (
         pending.place,
         pending.quantity,
         pending.conditions,
@@ -135,7 +137,7 @@ def after_standing(move: Move) -> Move:
 
     def moved(talk: Conversation, said: Said, desk: Desk) -> Turn:
         if desk.awaits_answer(talk):
-            return ask_first(talk)
+            return ask_first(talk, desk)
         stood = let_stand(talk)
         turn = move(stood.talk, said, desk.once_stood(talk.pending))
         return Turn(turn.talk, (*stood.acts, *turn.acts))
@@ -143,9 +145,16 @@ def after_standing(move: Move) -> Move:
     return moved
 
 
-def ask_first(talk: Conversation) -> Turn:
+def ask_first(talk: Conversation, desk: Desk) -> Turn:
     """The pending reading must be answered before anything else."""
-    return speak(talk, f"first, {talk.pending.said_back}. {ANSWER}", Tone.ASKED)
+    return speak(talk, f"first, {_told_again(talk, talk.pending, desk)}. {ANSWER}", Tone.ASKED)
+
+
+def _told_again(talk: Conversation, meant: Pending, desk: Desk) -> str:
+    """A reading that other words have come after; what was said back in short would be a value alone."""
+    if talk.pending and not talk.terse:
+        return meant.said_back
+    return desk.phrasing.reading(meant.reading, with_name=meant.reading.place != talk.place)
 
 
 def take_call(talk: Conversation, said: Said, desk: Desk, called: Called, reason: str = "") -> Turn:
@@ -179,17 +188,31 @@ def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if called is not None and called.value is not None:
         called = _in_full(called, talk, desk)
         return take_call(talk, said, desk, called, _retest_reason(called.place or talk.place, talk))
-    if talk.last is None:
-        return speak(talk, "say what is to be tested again", Tone.ATTENTION)
-    asked = asked_again(talk, talk.last.reading, desk).model_copy(update={"again": True})
-    if called is not None and called.place:
-        asked = asked.model_copy(update={"place": called.place})
     try:
-        _fits_place(asked.place, asked.quantity, desk)
+        asked = _to_be_retested(called or Called(), talk, desk)
     except Incomplete as wrong:
         return refuse(talk, said, str(wrong))
+    if asked is None:
+        return speak(talk, "say what is to be tested again", Tone.ATTENTION)
     text = f"{desk.phrasing.place(asked.place)}. {desk.phrasing.quantity(asked.quantity, asked.conditions)}?"
     return speak(talk.having(asked=asked), text, Tone.ASKED)
+
+
+def _to_be_retested(called: Called, talk: Conversation, desk: Desk) -> Asked | None:
+    """What is named, or else the last reading, at the place that is named. Raises Incomplete where it cannot be."""
+    if called.quantity:
+        place = _place_for(called, talk, desk)
+        conditions = with_point(called, place, talk)
+        earlier = desk.record.latest(place, called.quantity, conditions)
+        unit = earlier.reading.unit if earlier else ""
+        asked = Asked(place=place, quantity=called.quantity, unit=unit, conditions=conditions, again=True)
+        return asked.model_copy(update={"unit": unit or _known_unit(talk, asked, desk)})
+    if talk.last is None:
+        return None
+    asked = asked_again(talk, talk.last.reading, desk)
+    asked = asked.model_copy(update={"place": called.place or asked.place, "again": True})
+    _fits_place(asked.place, asked.quantity, desk)
+    return asked
 
 
 def _in_full(called: Called, talk: Conversation, desk: Desk) -> Called:
@@ -243,9 +266,11 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
     parts = (said_back, _verdict(talk, verdict, reading, desk), question)
     text = ". ".join(part for part in parts if part)
     pending = Pending(reading=reading, verdict=verdict, said_back=said_back, doubted=bool(question))
+    place = _place_in_hand(talk, reading, desk)
     talk = talk.having(
         mode=Mode.CONFIRMING,
-        place=_place_in_hand(talk, reading, desk),
+        place=place,
+        point=talk.point if place == talk.place else "",  # it is left behind with its place
         pending=pending,
         asked=None,
         choices=(),
@@ -352,9 +377,7 @@ def disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
     meant = talk.pending or talk.last
     if meant is None or not counts(meant, desk) and talk.pending is None:
         return speak(talk, "nothing to disregard", Tone.ATTENTION)
-    earlier = desk.phrasing.reading(meant.reading, with_name=meant.reading.place != talk.place)
-    what = talk.pending.said_back if talk.pending else earlier  # in short that would be a value alone
-    text = f"disregarded, {what}"
+    text = f"disregarded, {_told_again(talk, meant, desk)}"
     talk = talk.having(mode=Mode.LISTENING, pending=None, last=None, asked=None, said=text)
     return Turn(talk, (Keep(_withdrawal(meant, said, "disregard")), Speak(text, Tone.ATTENTION)))
 
@@ -383,6 +406,10 @@ def asked_again(talk: Conversation, reading: Reading, desk: Desk) -> Asked:
 
 def unit_of(talk: Conversation, reading: Reading, desk: Desk) -> str:
     """A word has none ("no earth"), but what it was said for has: a step, a watch, a quantity of one unit alone."""
-    units = desk.grammar.quantities[reading.quantity].units
+    return reading.unit or _known_unit(talk, reading, desk)
+
+
+def _known_unit(talk: Conversation, what: Asked | Reading, desk: Desk) -> str:
+    units = desk.grammar.quantities[what.quantity].units
     only = units[0] if len(units) == 1 else ""
-    return reading.unit or next((step.unit for step in talk.gone_round if step.is_met_by(reading)), only)
+    return next((step.unit for step in talk.gone_round if step.is_met_by(what)), only)

@@ -45,7 +45,7 @@ class Asked(Noun):
     conditions: Conditions = {}
     again: bool = False  # asked for by "retest"
 
-    def is_met_by(self, reading: Reading) -> bool:
+    def is_met_by(self, reading: "Reading | Asked") -> bool:
         """Whether the reading is of this quantity, at this place and under these conditions."""
         return (self.place, self.quantity, self.conditions) == (reading.place, reading.quantity, reading.conditions)
 
@@ -101,6 +101,7 @@ class Unplugged(Noun):
 
     item: str
     at: tuple[str, ...]  # keys of these places
+    place: Place | None = None  # of "everything": whose
 
 
 class Redo(Noun):

@@ -74,7 +74,7 @@ def _conditions(talk: Conversation, called: Called, old: Reading) -> Conditions:
     if not called.quantity:
         return old.conditions
     if called.quantity != old.quantity:
-        return with_point(called.quantity, called.conditions, talk)
+        return with_point(called, called.place or old.place, talk)
     point = {key: kept for key, kept in old.conditions.items() if key == "point"}
     return {**called.conditions, **point}
 
@@ -116,7 +116,7 @@ def change(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """ "Change circuit six leakage to two point four": replaces what is on the record."""
     called = said.understood.meaning.called
     place = called.place or talk.place
-    conditions = with_point(called.quantity, called.conditions, talk)
+    conditions = with_point(called, place, talk)
     line = desk.record.latest(place, called.quantity, conditions) if place else None
     if line is None:
         return refuse(talk, said, "there is no such reading on the record to change")

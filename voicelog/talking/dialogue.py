@@ -30,7 +30,7 @@ session to carry out in order. Entries come before words.
 from dataclasses import replace
 
 from voicelog.model import Called, Command, Entry, EntryKind, NotUnderstood
-from voicelog.talking import calling, choosing, correcting, noting, telling, touring, watching
+from voicelog.talking import calling, choosing, correcting, noting, telling, touring, unplugging, watching
 from voicelog.talking.conversation import (
     Conversation,
     Desk,
@@ -266,10 +266,11 @@ BEGINNING: dict[str, Move] = {
     "photo": noting.photo,
     "watch": watching.start,
     "name_point": noting.name_point,
+    "back_to_point": noting.back_to_point,
     "plus_one": noting.plus_one,
     "count_points": noting.count_points,
-    "unplugged": noting.unplug,
-    "plugged_in": noting.plug_in,
+    "unplugged": unplugging.unplug,
+    "plugged_in": unplugging.plug_in,
 }
 
 TABLE: dict[Mode, dict[str, Move]] = {
@@ -319,6 +320,10 @@ TABLE: dict[Mode, dict[str, Move]] = {
     Mode.STANDING_BY: {"resume": _resume, "stop": _stop},
     Mode.ENDED: {},
 }
+
+
+# What is said of a reading said back, be it awaited or not.
+ANSWERS = frozenset({"affirm", "negative", "correction", "wrong_place", "disregard", "undo", "redo"})
 
 
 def kind_of(said: Said, desk: Desk) -> str:

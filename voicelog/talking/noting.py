@@ -1,33 +1,19 @@
-"""Observations, notes, photo reminders, wander-lead points, points counted, things unplugged.
+"""Observations, notes, photo reminders, wander-lead points, points counted.
 
 Free words are kept as sound with the best words that the ear could make of
 them, marked unverified, to be put right at review.
 """
 
-from collections.abc import Iterator
 from decimal import Decimal
 
-from voicelog.installation import Sheet
 from voicelog.meaning.phrase import first_spelling
 from voicelog.model import Draft, EntryKind, Number, Place, Reading
-from voicelog.talking.calling import retest, say_back
-from voicelog.talking.conversation import (
-    Asked,
-    Conversation,
-    Desk,
-    Keep,
-    Mode,
-    Note,
-    Said,
-    Speak,
-    Turn,
-    Unplugged,
-    speak,
-)
+from voicelog.talking import unplugging
+from voicelog.talking.calling import say_back
+from voicelog.talking.conversation import Asked, Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak
 from voicelog.talking.tones import Tone
 
-# Kinds of note that more than one move speaks of.
-COUNTED, UNCOUNTED, UNPLUGGED, PLUGGED_IN = "point counted", "point taken back", "unplugged", "plugged in"
+COUNTED, UNCOUNTED = "point counted", "point taken back"  # kinds of note
 
 
 def observe(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -128,6 +114,24 @@ def take_name(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return Turn(named, (Keep(draft), Speak(text, Tone.KEPT)))
 
 
+def back_to_point(talk: Conversation, said: Said, desk: Desk) -> Turn:
+    """ "Back to point three": tested once more, where it was."""
+    if talk.gone_round:  # a point of another circuit must not be taken for one of its own
+        kind = talk.tour.title.split(",")[0] if talk.tour else "watch"
+        return speak(talk, f"the {kind} goes on, end it first", Tone.ATTENTION)
+    number = int(said.understood.meaning.arguments["count"])
+    points = [note for note in desk.record.notes if note.detail.get("kind") == "point"]
+    if number > len(points):
+        return speak(talk, f"there is no point {desk.phrasing.number(number)}", Tone.ATTENTION)
+    note = points[number - 1]
+    name = note.detail["point"]
+    talk = talk.having(place=note.place or talk.place, point=name)
+    asked = _at_point(name, talk)
+    asked = asked and asked.model_copy(update={"again": True})
+    what = desk.phrasing.quantity("r2_cpc", {"point": name})
+    return speak(talk.having(asked=asked), f"{desk.phrasing.place(talk.place)}. {what}?" if asked else what, Tone.ASKED)
+
+
 def _at_point(name: str, talk: Conversation) -> Asked | None:
     """A bare value is now R2 at the point; but what is gone round or watched keeps its own."""
     if talk.tour or talk.watch or talk.place is None or talk.place.rcd:
@@ -147,17 +151,17 @@ def plus_one(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def changed_something(desk: Desk) -> bool:
     """Whether the last note is more than words: a count, or a reason of the readings that follow."""
-    return desk.record.notes[-1].detail.get("kind") in (COUNTED, UNCOUNTED, UNPLUGGED)
+    return desk.record.notes[-1].detail.get("kind") in (COUNTED, UNCOUNTED, unplugging.UNPLUGGED)
 
 
 def drop(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The last note is called off: a point counted is none, what was unplugged is no reason. Its words stay as said."""
+    """The last note is called off: a point counted is none, what was unplugged is plugged in. Words stay as said."""
     note = desk.record.notes[-1]
     kind = note.detail.get("kind")
     if kind in (COUNTED, UNCOUNTED) and _points(desk, note.place):
         return _counted(talk, said, desk, note.place, UNCOUNTED, _points(desk, note.place) - 1)
-    if kind == UNPLUGGED:
-        talk = talk.having(unplugged=_without(talk.unplugged, note.detail["item"]))
+    if kind == unplugging.UNPLUGGED:
+        return unplugging.call_off(talk, said, desk, note)
     return speak(talk.having(aside=None), "the note stays, to be put right at review", Tone.ATTENTION)
 
 
@@ -195,57 +199,6 @@ def count_points(talk: Conversation, said: Said, desk: Desk) -> Turn:
         speaker=said.speaker,
     )
     return say_back(talk, draft, desk)
-
-
-# ---------------------------------------------------------------- unplugged
-
-
-def unplug(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """What was unplugged is the reason of the readings that follow where it belongs, until it is plugged in again."""
-    item = _item(said)
-    out = Unplugged(item=item, at=tuple(concerned(item, desk.sheet)))
-    others = _without(talk.unplugged, item)
-    turn = _told(talk.having(unplugged=(*others, out)), said, UNPLUGGED, f"unplugged {item}")
-    if "then" not in said.understood.meaning.arguments:
-        return turn
-    again = retest(turn.talk, said, desk)
-    return Turn(again.talk, (*turn.acts, *again.acts))
-
-
-def plug_in(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The item is connected again: no reading has it as its reason any more."""
-    item = _item(said)
-    return _told(talk.having(unplugged=_without(talk.unplugged, item)), said, PLUGGED_IN, f"{item} plugged in")
-
-
-def _item(said: Said) -> str:
-    return said.understood.meaning.arguments.get("item", "")
-
-
-def _without(unplugged: tuple[Unplugged, ...], item: str) -> tuple[Unplugged, ...]:
-    return tuple(one for one in unplugged if one.item != item)
-
-
-def concerned(item: str, sheet: Sheet) -> Iterator[str]:
-    """Keys of the places whose readings change when the item is unplugged."""
-    for board in sheet.boards:
-        for circuit in board.circuits:
-            if item in circuit.items:
-                yield Place(board=board.reference, circuit=circuit.number).key
-                if circuit.rcd:
-                    yield Place(board=board.reference, rcd=circuit.rcd).key
-                yield Place(board=board.reference).key
-
-
-def _told(talk: Conversation, said: Said, kind: str, text: str) -> Turn:
-    draft = Draft(
-        kind=EntryKind.NOTED,
-        words=said.understood.words,
-        place=talk.place,
-        speaker=said.speaker,
-        detail={"kind": kind, "item": _item(said)},
-    )
-    return Turn(talk.having(said=text), (Keep(draft), Speak(text, Tone.KEPT)))
 
 
 def move_to(talk: Conversation, said: Said, desk: Desk) -> Turn:

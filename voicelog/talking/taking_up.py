@@ -4,40 +4,26 @@ What was unplugged then is unplugged still. A reading that was said back when th
 more: nobody can answer what nobody hears. A visit that was ended in order left its readings as they are.
 """
 
-from collections.abc import Iterator
-
 from voicelog.keeping.record import Line
 from voicelog.model import Entry, EntryKind, Standing
 from voicelog.talking.calling import ANSWER
-from voicelog.talking.conversation import Conversation, Desk, Turn, Unplugged, speak
+from voicelog.talking.conversation import Conversation, Desk, Turn, speak
 from voicelog.talking.correcting import awaiting_again
-from voicelog.talking.noting import PLUGGED_IN, UNPLUGGED, concerned
 from voicelog.talking.tones import Tone
+from voicelog.talking.unplugging import left_unplugged, named
 
 
 def taken_up(talk: Conversation, desk: Desk) -> Turn:
     """The conversation to begin with, once the beginning is on the record; nothing is said where nothing is open."""
     parts = []
-    if out := tuple(_unplugged(desk)):
-        parts.append(f"still unplugged, {', '.join(one.item for one in out)}")
+    if out := left_unplugged(desk):
+        parts.append(f"still unplugged, {', '.join(named(one.item, one.place, desk) for one in out)}")
         talk = talk.having(unplugged=out)
     if line := _broken_off(desk):
         said_back = desk.phrasing.reading(line.reading)
         parts.append(f"broken off at {said_back}. {ANSWER}")
         talk = awaiting_again(talk.having(place=line.reading.place), line, said_back)
     return speak(talk, ". ".join(parts), Tone.ATTENTION) if parts else Turn(talk)
-
-
-def _unplugged(desk: Desk) -> Iterator[Unplugged]:
-    items: dict[str, None] = {}
-    for note in desk.record.notes:
-        if note.detail.get("kind") == UNPLUGGED:
-            items[note.detail["item"]] = None
-        elif note.detail.get("kind") == PLUGGED_IN:
-            items.pop(note.detail["item"], None)
-    for item in items:
-        if at := tuple(concerned(item, desk.sheet)):
-            yield Unplugged(item=item, at=at)
 
 
 def _broken_off(desk: Desk) -> Line | None:

@@ -10,6 +10,8 @@ from voicelog.talking.touring import left, still_open
 
 # What a full visit takes down for each circuit; common practice, not a rule of any edition.
 USUAL = ("r1_r2", "ir_le", "zs")
+# Live conductors linked and tested to earth: the whole circuit at once (common practice).
+AS_GOOD = {"ir_le": ("ir_lne",)}
 PACE_OF = 9  # so many of the last intervals between readings give the pace
 
 
@@ -62,7 +64,7 @@ def where_am_i(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def what_failed(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The readings outside their limits."""
-    failed = _failed(desk)
+    failed = _failed(desk.counting(talk))
     if not failed:
         return speak(talk, "no fails")
     return speak(talk, ". ".join(desk.phrasing.reading(line.reading, with_name=False) for line in failed))
@@ -85,7 +87,8 @@ def what_is_left(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def _lacking(quantity: str, desk: Desk) -> list[Place]:
     """Circuits without a reading of it."""
-    measured = {line.reading.place.key for line in desk.record.current if line.reading.quantity == quantity}
+    enough = (quantity, *AS_GOOD.get(quantity, ()))
+    measured = {line.reading.place.key for line in desk.record.current if line.reading.quantity in enough}
     return [place for place in _circuits(desk) if place.key not in measured]
 
 

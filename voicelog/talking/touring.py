@@ -114,8 +114,14 @@ def ask_step(talk: Conversation, desk: Desk, prefix: str = "") -> Turn:
     if step is None:
         return _finished(talk, desk, prefix)
     text = prefix + _question(talk, step, desk)
-    talk = talk.having(mode=Mode.LISTENING, place=step.place, asked=step)
+    talk = _at(step, talk).having(mode=Mode.LISTENING)
     return speak(talk, text, Tone.ASKED)
+
+
+def _at(step: Asked, talk: Conversation) -> Conversation:
+    """The step is asked for, and its place in hand; a wander-lead point belongs to the place before."""
+    point = talk.point if step.place == talk.place else ""
+    return talk.having(place=step.place, asked=step, point=point)
 
 
 def _question(talk: Conversation, step: Asked, desk: Desk) -> str:
@@ -158,7 +164,7 @@ def _name_next(talk: Conversation, desk: Desk) -> Turn:
     step = talk.tour.here
     if step is None:
         return Turn(talk.having(asked=None))
-    talk = talk.having(asked=step, place=step.place)
+    talk = _at(step, talk)
     text = _question(talk, step, desk)
     return Turn(talk.having(said=f"{talk.said}. {text}"), (Speak(text, Tone.ASKED),))
 

@@ -161,7 +161,7 @@ def stop(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if talk.watch is None:
         return speak(talk, "nothing is being watched", Tone.ATTENTION)
     if _must_be_answered(talk, desk):
-        return calling.ask_first(talk)
+        return calling.ask_first(talk, desk)
     stood = calling.let_stand(talk)
     limit = _limit(talk)
     told = in_words(talk.watch, limit, desk)
