@@ -5,7 +5,7 @@ back is on the record however the program ends.
 """
 
 from voicelog.meaning.parsing import refuse_value
-from voicelog.model import RETEST, Called, Draft, EntryKind, Outcome, Place, Reading, Result, Verdict
+from voicelog.model import RETEST, Called, Draft, EntryKind, Outcome, Place, Reading, Result, Standing, Verdict
 from voicelog.talking import touring
 from voicelog.talking.conversation import (
     Asked,
@@ -349,13 +349,28 @@ def _settled(talk: Conversation) -> Conversation:
 
 
 def negate(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """The value said back is wrong: withdrawn, and asked for again."""
+    """The value said back is wrong: withdrawn, and asked for again. So is one that it was to put right, unanswered."""
     asked = asked_again(talk, talk.pending.reading, desk)
     asked = asked.model_copy(update={"again": _is_retest(talk.pending, desk)})
     text = ask_value(talk, asked, desk, "say again")
-    draft = _withdrawal(talk.pending, said, "negative")
+    withdrawn = _withdrawals(talk.pending, said, desk, "negative")
     talk = talk.having(mode=Mode.LISTENING, pending=None, asked=asked, said=text)
-    return Turn(talk, (Keep(draft), Speak(text, Tone.ASKED)))
+    return Turn(talk, (*withdrawn, Speak(text, Tone.ASKED)))
+
+
+def _withdrawals(meant: Pending, said: Said, desk: Desk, reason: str) -> tuple[Keep, ...]:
+    wrong = (*_disowned(meant, desk), meant.number)
+    return tuple(Keep(_withdrawal(number, said, reason)) for number in wrong)
+
+
+def _disowned(pending: Pending, desk: Desk) -> tuple[int, ...]:
+    """The line that the pending one replaced, if nobody ever answered it: it must not await an answer again."""
+    line = desk.record.line(pending.number)
+    if line is None or line.entry.kind is not EntryKind.CORRECTED or line.confirmed is not Standing.AWAITING:
+        return ()
+    before = desk.record.line(line.entry.refers or 0)
+    awaits = before is not None and before.confirmed is Standing.AWAITING and before.replaced_by == pending.number
+    return (before.number,) if awaits else ()
 
 
 def ask_value(talk: Conversation, asked: Asked, desk: Desk, how: str) -> str:
@@ -379,14 +394,14 @@ def disregard(talk: Conversation, said: Said, desk: Desk) -> Turn:
         return speak(talk, "nothing to disregard", Tone.ATTENTION)
     text = f"disregarded, {_told_again(talk, meant, desk)}"
     talk = talk.having(mode=Mode.LISTENING, pending=None, last=None, asked=None, said=text)
-    return Turn(talk, (Keep(_withdrawal(meant, said, "disregard")), Speak(text, Tone.ATTENTION)))
+    return Turn(talk, (*_withdrawals(meant, said, desk, "disregard"), Speak(text, Tone.ATTENTION)))
 
 
-def _withdrawal(meant: Pending, said: Said, reason: str) -> Draft:
+def _withdrawal(number: int, said: Said, reason: str) -> Draft:
     return Draft(
         kind=EntryKind.WITHDRAWN,
         words=said.understood.words,
-        refers=meant.number,
+        refers=number,
         reason=reason,
         speaker=said.speaker,
     )
