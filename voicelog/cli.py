@@ -236,13 +236,15 @@ def verify(
     from voicelog.keeping.verify import verify_job
 
     found = verify_job(folder, head)
-    lines = [f"{found.state}: {_extent(found)}" if found.head else found.state, *found.findings, *found.remarks]
+    lines = [_state(found, ": "), *found.findings, *found.remarks]
     console().print("\n".join(lines), markup=False)
     raise typer.Exit(found.exit_code)
 
 
-def _extent(found: "Verification") -> str:
-    return f"{counted(found.entries, 'entry', 'entries')}, head {found.head}"
+def _state(found: "Verification", apart: str = ", ") -> str:
+    """What a journal was found to be, and as far as it can be read, how long it is."""
+    extent = (f"{counted(found.entries, 'entry', 'entries')}, head {found.head}",) if found.head else ()
+    return apart.join((found.state, *extent))
 
 
 @app.command()
@@ -297,7 +299,7 @@ def pack(
     from voicelog.keeping import pack as packing
 
     found = (packing.pack_without_sounds if without_sounds else packing.pack)(folder, out)
-    console().print(f"packed {folder} into {out}: {found.state}, {_extent(found)}", markup=False)
+    console().print(f"packed {folder} into {out}: {_state(found)}", markup=False)
 
 
 @app.command()
@@ -309,7 +311,7 @@ def unpack(
     from voicelog.keeping import pack as packing
 
     found = packing.unpack(file, folder)
-    console().print(f"unpacked into {folder}: {found.state}, {_extent(found)}", markup=False)
+    console().print(f"unpacked into {folder}: {_state(found)}", markup=False)
 
 
 @app.command()

@@ -9,7 +9,6 @@ from voicelog.installation import Sheet
 from voicelog.keeping import journal
 from voicelog.keeping.chain import Head
 from voicelog.keeping.clips import CLIPS, ClipFolder
-from voicelog.keeping.database import JOURNAL
 from voicelog.keeping.journal import Clock, Journal, utc_now
 from voicelog.keeping.record import Record, fold
 from voicelog.keeping.sheet import SHEET, load_sheet
@@ -27,7 +26,7 @@ class Job:
     @property
     def has_journal(self) -> bool:
         """Whether anything was ever logged here."""
-        return (self.folder / JOURNAL).is_file()
+        return journal.is_begun(self.folder)
 
     @property
     def clips(self) -> Path:

@@ -18,6 +18,7 @@ from typing import Self
 
 from filelock import FileLock, Timeout
 
+from voicelog.counting import counted
 from voicelog.errors import JournalLocked, JournalTampered, KeepingError
 from voicelog.keeping import database
 from voicelog.keeping.chain import BrokenChain, Head, Row, entry_of, forge, in_utc, linked
@@ -54,14 +55,27 @@ def read_entries(folder: Path, progress: Progress = quiet) -> tuple[Entry, ...]:
     return _entries(stepped(found, len(found), progress), folder)
 
 
+def is_begun(folder: Path) -> bool:
+    """Whether anything was ever logged in a job folder: its journal, or what journal.head knows of one that is gone."""
+    heads = _heads(folder)
+    return (folder / JOURNAL).exists() or bool(heads and heads.digests)
+
+
 def _read(folder: Path) -> list[Row]:
     """The rows, their chain verified and in agreement with journal.head, which is asked before and after them
     because a writer may be at work."""
     before = _heads(folder)
+    _refuse_if_gone(folder, before)
     found = _read_rows(folder)
     _verify_chain(found, folder)
     _agree(found, before, _heads(folder), folder)
     return found
+
+
+def _refuse_if_gone(folder: Path, heads: Heads | None) -> None:
+    if heads and heads.digests and not (folder / JOURNAL).is_file():
+        known = counted(len(heads.digests), "entry", "entries")
+        raise _tampered(folder, f"the journal is missing; {HEADS} knows {known}")
 
 
 def _read_rows(folder: Path) -> list[Row]:
@@ -107,7 +121,8 @@ def _agree(found: list[Row], before: Heads | None, after: Heads | None, folder: 
         if row[2] != digest:
             raise _tampered(folder, f"entry {row[0]} is not the one that {HEADS} knows")
     if len(found) < len(before.digests):
-        raise _tampered(folder, f"entry {len(found) + 1} is missing; {HEADS} knows {len(before.digests)} entries")
+        known = counted(len(before.digests), "entry", "entries")
+        raise _tampered(folder, f"entry {len(found) + 1} is missing; {HEADS} knows {known}")
     if len(found) > len(after.digests) + 1:
         raise _tampered(folder, f"entry {len(after.digests) + 1} is not known to {HEADS}")
 
@@ -153,8 +168,7 @@ class Journal:
     def _opened(cls, folder: Path, lock: FileLock, now: Clock, progress: Progress) -> Self:
         path = folder / JOURNAL
         heads = _heads(folder)
-        if heads and heads.digests and not path.exists():
-            raise _tampered(folder, f"the journal is missing; {HEADS} knows {len(heads.digests)} entries")
+        _refuse_if_gone(folder, heads)
         state = _state(path, heads)
         with in_words(path):
             connection = database.connect_to_write(folder)
