@@ -9,6 +9,7 @@ from voicelog.checking.diagnosis import Diagnosis, explain
 from voicelog.checking.edition import Edition
 from voicelog.checking.leakage import budget_mA, trip_floor_mA
 from voicelog.checking.loop import tabulated_zs
+from voicelog.checking.outcome import MEANINGS, Observation, overall
 from voicelog.checking.regrouping import Split
 from voicelog.checking.trend import MINUTE_S, Arrival, Slope, slope, time_to
 from voicelog.checking.units import convert
@@ -24,8 +25,8 @@ from voicelog.model import Entry, Place, Verdict
 from voicelog.showing.charts import Forecast
 from voicelog.showing.log_page import write_log
 from voicelog.showing.pictures import Budget, Regrouped, is_course, pictures
-from voicelog.showing.report import Report, parts_of, report_of, write_report
-from voicelog.showing.schedule import schedule_of
+from voicelog.showing.report import Part, Report, Sentence, parts_of, report_of, write_report
+from voicelog.showing.schedule import Schedule, schedule_of
 from voicelog.showing.wording import load_wording
 from voicelog.visit import edition_of, previous_of, taken
 
@@ -66,9 +67,16 @@ def report_for(job: Job, entries: tuple[Entry, ...]) -> Report:
     regrouped = tuple(_regrouped(job.sheet, record, edition))
     forecasts = dict(forecasts_of(record))
     drawn = pictures(schedule, record, wording, _budgets(job.sheet, edition), regrouped, forecasts)
-    return report_of(
-        job.sheet, entries, schedule, wording, parts_of(found.sections), drawn, edition.standing, found.cautions
-    )
+    parts = (*_overall(schedule), *parts_of(found.sections))
+    return report_of(job.sheet, entries, schedule, wording, parts, drawn, edition.standing, found.cautions)
+
+
+def _overall(schedule: Schedule) -> Iterator[Part]:
+    """What the observations that were noted make of the whole. That none is grave says nothing of what was not seen."""
+    coded = [note.code for note in schedule.noted if note.kind == "observation" and note.code in MEANINGS]
+    found = overall(tuple(Observation(code=code) for code in coded))
+    if not found.satisfactory:
+        yield Part(title="Overall, by the observations noted", sentences=(Sentence(text=found.sentence),))
 
 
 def _budgets(sheet: Sheet, edition: Edition) -> dict[str, Budget]:

@@ -232,3 +232,16 @@ def test_the_picture_after_regrouping_shows_what_the_split_was_reckoned_with(tmp
     drawn = {picture.title: picture.words for picture in report_for(job, job.entries()).pictures}
     assert "6.8 mA" in drawn["Earth leakage on DB1 after regrouping, everything plugged in"]
     assert "0.3 mA" in drawn["Earth leakage against each RCD's budget"]
+
+
+@pytest.mark.parametrize(
+    ("codes", "said"), [(("c two", "c three"), "Unsatisfactory: 1 C2."), (("c three",), ""), ((), "")]
+)
+def test_grave_observations_make_the_whole_unsatisfactory_and_no_others_make_it_sound(tmp_path, codes, said):
+    """Any C1, C2 or FI does (three public pages on condition reports)."""
+    (tmp_path / "job.toml").write_bytes((data_folder("audio_samples") / "demo" / "job.toml").read_bytes())
+    lines = [line for code in codes for line in (f"observation {code}", "something is wrong", "end observation")]
+    run(open_visit(tmp_path), ScriptedEar(lines), SilentMouth(), Policy.EVERY, Watcher())
+    job = open_job(tmp_path)
+    told = [part.sentences[0].text for part in report_for(job, job.entries()).parts if part.title.startswith("Overall")]
+    assert len(told) == bool(said) and all(text.startswith(said) for text in told)
