@@ -37,6 +37,11 @@ def said(diagnosis, title):
     return " ".join(statement.text for statement in section.statements) if section else ""
 
 
+@pytest.mark.parametrize(("count", "words"), [(1, "1 reading counts (1 was taken)"), (2, "2 readings count (2 were")])
+def test_readings_are_counted_in_one_and_in_many(count, words):
+    assert words in said(explained(*MANY[:count]), "What was measured")
+
+
 def test_the_sum_of_many_with_its_reasoning():
     found = said(explained(*MANY, (reading("earth_leakage", "10.8", "mA", rcd="R"), "")), "Earth leakage")
     assert "DB1 R: the sum of many" in found
@@ -300,7 +305,7 @@ def test_what_the_sheet_no_longer_has_is_named_and_the_rest_explained(board, gon
     elsewhere = elsewhere.model_copy(update={"place": elsewhere.place.model_copy(update={"board": board})})
     diagnosis = explained((elsewhere, ""), (reading("zs", "2.0", "ohm"), ""))
     assert "not on the job sheet" in said(diagnosis, "Places that the job sheet lacks")
-    assert "1 readings count" in said(diagnosis, "What was measured") and "Zs 2.0 ohm" in said(diagnosis, "Loop")
+    assert "1 reading counts" in said(diagnosis, "What was measured") and "Zs 2.0 ohm" in said(diagnosis, "Loop")
 
 
 def test_a_circuit_and_an_rcd_of_one_name_are_two_places():

@@ -17,6 +17,7 @@ from voicelog.checking.explaining.rings import ring_section
 from voicelog.checking.insulation import QUANTITIES
 from voicelog.checking.previous import PreviousRecord
 from voicelog.checking.record import Taken
+from voicelog.counting import counted
 from voicelog.errors import SheetError
 from voicelog.installation import Sheet
 from voicelog.model import EVERYTHING, Noun, Outcome, Place
@@ -77,7 +78,8 @@ def _measured(findings: Findings) -> Section:
         counts[o] for o in (Outcome.PASS, Outcome.MARGINAL, Outcome.FAIL, Outcome.NO_LIMIT)
     )
     text = (
-        f"{sum(counts.values())} readings count ({len(findings.taken)} were taken): {passed} within limits, "
+        f"{counted(sum(counts.values()), 'reading counts', 'readings count')} "
+        f"({counted(len(findings.taken), 'was', 'were')} taken): {passed} within limits, "
         f"{close} marginal, {failed} outside, {unknown} without a limit. Each is judged here beside all the others; "
         "when it was called, only those before it were known."
     )
