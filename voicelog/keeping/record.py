@@ -197,10 +197,9 @@ class _Folding:
 
     def _give_place_back(self, correction: Line) -> None:
         index = self._corrected_by(correction)
-        if index is not None and self.lines[index].replaced_by == correction.number:
-            removed = self.lines[index].removed
-            back = None if removed is Standing.REPLACED else removed
-            self.lines[index] = replace(self.lines[index], removed=back, replaced_by=None)
+        before = None if index is None else self.lines[index]
+        if before and before.replaced_by == correction.number and before.removed is Standing.REPLACED:
+            self.lines[index] = replace(before, removed=None, replaced_by=None)
 
     def _restore(self, index: int) -> None:
         line = self.lines[index]
