@@ -124,8 +124,10 @@ def back_to_point(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if number > len(points):
         return speak(talk, f"there is no point {desk.phrasing.number(number)}", Tone.ATTENTION)
     note = points[number - 1]
-    name = note.detail["point"]
-    talk = talk.having(place=note.place or talk.place, point=name)
+    name, place = note.detail["point"], note.place or talk.place
+    if place is None:
+        return speak(talk, "say the circuit first", Tone.ATTENTION)
+    talk = talk.having(place=place, point=name, asked=None)
     asked = _at_point(name, talk)
     asked = asked and asked.model_copy(update={"again": True})
     what = desk.phrasing.quantity("r2_cpc", {"point": name})
