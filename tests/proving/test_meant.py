@@ -1,11 +1,11 @@
-"""What is demanded of each kind of utterance: chosen so that talk is barred at the least cost in calls."""
+"""What is demanded of each kind of utterance: what costs a crew the least time, in talk let through and calls lost."""
 
 import random
 
 import pytest
 
 from voicelog.model import Command, NotUnderstood
-from voicelog.proving.meant import SLACK, Weighed, _read, call, chosen
+from voicelog.proving.meant import AFTER_TALK, AGAIN_S, CALLS_AN_HOUR, PRICE_S, TALK, Weighed, _read, call, chosen
 from voicelog.talking.overhearing import Demands
 
 
@@ -18,15 +18,27 @@ def weighed(kind, margin, meant, words=3, soon=False, right=None, **more):
 
 
 def test_talk_is_barred_and_calls_above_it_are_kept():
-    calls = [weighed("place", 4.5, True), weighed("place", 9.0, True)]
-    found = chosen([weighed("place", 4.0, False, seconds=60.0), *calls])
-    assert found.demands["place"] == 4.0 + SLACK
-    assert (found.kinds["place"].let_through, found.kinds["place"].lost) == (0, 1)
+    calls = [weighed("reading", 4.5, True), weighed("reading", 9.0, True)]
+    found = chosen([weighed("reading", 4.0, False, seconds=60.0), *calls])
+    assert found.demands["reading"] == 4.5
+    assert (found.kinds["reading"].let_through, found.kinds["reading"].lost) == (0, 0)
 
 
-def test_what_is_cheap_is_demanded_by_calls_alone():
-    found = chosen([weighed("harmless", 2.0, False, seconds=60.0), weighed("harmless", -9.0, True)])
-    assert found.demands["harmless"] == -9.0 - SLACK
+def test_a_call_is_lost_where_that_costs_less_than_the_talk():
+    """One false reading in an hour of talk costs 10 s; of sixty calls an hour one in forty 7.5 s, one in two 150 s."""
+    talk, far = weighed("reading", 4.0, False, seconds=3600.0), [weighed("reading", 30.0, True)]
+    below = weighed("reading", 2.0, True)
+    few, many = chosen([talk, below, *far * 39]), chosen([talk, below, *far])
+    assert (few.kinds["reading"].let_through, few.kinds["reading"].lost) == (0, 1)
+    assert (many.kinds["reading"].let_through, many.kinds["reading"].lost) == (1, 0)
+    assert many.kinds["reading"].cost_s == pytest.approx(TALK * PRICE_S["reading"])
+    lost = AGAIN_S * CALLS_AN_HOUR["reading"] / 40
+    assert few.kinds["reading"].cost_s == pytest.approx(lost, rel=AFTER_TALK)
+
+
+def test_what_nobody_called_keeps_its_demand():
+    found = chosen([weighed("place", 2.0, False, seconds=60.0), weighed("reading", 9.0, True)])
+    assert found.demands["place"] == Demands().place
 
 
 def test_the_breath_parts_numbers_in_talk_from_values():

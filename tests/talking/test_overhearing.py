@@ -6,7 +6,7 @@ from voicelog.meaning.parsing import Context
 from voicelog.model import Heard, Hypothesis, Word
 from voicelog.talking.overhearing import Demands, Overhearing, kind, margin
 
-DEMANDS = Demands(-9.0, -7.0, -5.0, -3.0, -1.0, 1.0, each_word=-0.5, soon=3.0, soon_value=9.0)
+DEMANDS = Demands(-9.0, -7.0, -5.0, -3.0, -1.0, 1.0, each_word=0.5, soon=3.0, soon_value=9.0)
 
 
 @pytest.fixture(scope="module")
@@ -46,9 +46,10 @@ def test_what_costs_little_needs_little(understood, words, demand):
         assert Overhearing(DEMANDS).is_talk(*understood(words, over)) == talk
 
 
-def test_many_words_need_less(understood):
-    assert not Overhearing(DEMANDS).is_talk(*understood("zed s nought point two ohms", -3.5))  # -1 and six words
-    assert Overhearing(DEMANDS).is_talk(*understood("polarity pass", -3.5))
+def test_a_value_in_one_word_needs_less_than_one_in_many(understood):
+    assert not Overhearing(DEMANDS).is_talk(*understood("eleven", 1.6))  # 1, and a half for each word
+    assert Overhearing(DEMANDS).is_talk(*understood("nought point two ohms", 2.9))
+    assert not Overhearing(DEMANDS).is_talk(*understood("nought point two ohms", 3.1))
 
 
 def test_what_follows_talk_in_the_same_breath_is_mostly_talk(understood):

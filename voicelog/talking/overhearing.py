@@ -3,10 +3,10 @@
 Beside the recogniser that is held to the grammar runs one that takes any talk. The margin says by how many nats the
 sentence beats free talk; below 0 free talk explains the sound better. How much is demanded depends on what a mistake
 would cost: a question that nobody asked is answered and forgotten, a reading that nobody called is a wrong line in a
-record. A few words are found in talk more easily than many, and what follows talk in the same breath is mostly talk.
+record. What follows talk in the same breath is mostly talk, and of a value in many words more is to be expected.
 
-The figures are chosen on recordings kept for that purpose (``voicelog bench meant``), none of which is in
-any score.
+The figures are chosen on recordings kept for that purpose (``voicelog bench meant``), none of which is in a score that
+these figures take part in.
 """
 
 from dataclasses import dataclass, field
@@ -27,14 +27,14 @@ ANSWERS = frozenset({"affirm", "negative", "correction", "disregard"})
 class Demands:
     """Nats of margin demanded of each kind of utterance."""
 
-    harmless: float = -11.0  # questions and settings, and what the next word puts right: undo, redo
-    order: float = -4.0  # begins, ends or changes something
-    answer: float = -3.0  # may confirm
+    harmless: float = -7.0  # questions and settings, and what the next word puts right: undo, redo
+    order: float = -8.5  # begins, ends or changes something
+    answer: float = -6.0  # may confirm
     place: float = -3.0
-    reading: float = -0.2  # a quantity with its value, or a change of one
-    value: float = 0.0  # a bare value, where one is awaited
-    each_word: float = 0.0  # more for every word of a reading or value (below 0: less)
-    soon: float = 4.0  # more for what follows talk in the same breath
+    reading: float = -4.5  # a quantity with its value, or a change of one
+    value: float = -4.0  # a bare value, where one is awaited
+    each_word: float = 2.5  # more for each of its words: one alone is soon said, and has little to be known by
+    soon: float = 24.0  # more for what follows talk in the same breath
     soon_value: float = 16.0  # the same for a bare value: numbers in talk are as well said as any
 
     def of(self, kind: str, words: int, soon: bool) -> float:
@@ -43,9 +43,9 @@ class Demands:
 
     def beside(self, kind: str, words: int, soon: bool) -> float:
         """What is demanded beside the kind's own figure."""
-        each = self.each_word * words if kind in ("reading", "value") else 0.0
-        breath = self.soon_value if kind == "value" else self.soon
-        return each + (breath if soon else 0.0)
+        if kind != "value":
+            return self.soon * soon
+        return self.each_word * words + self.soon_value * soon
 
 
 @dataclass
