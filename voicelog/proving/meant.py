@@ -3,8 +3,9 @@
     voicelog bench meant [--minutes M] [--calls DIR] ... [--talk DIR] ... [--keep FILE] [--json]
 
 Calls and talk are played to the recogniser: in the program's own voices, M minutes of each, and from folders of
-recordings (``strings.read_index``), which must be kept out of every score of talk or of visits. Of all ways to demand it the one is chosen
-that costs a crew the least time: calls to be made again, and talk that was let through to be put right.
+recordings (``strings.read_index``), which must be kept out of every score of talk or of visits. Of all ways to demand
+it the one is chosen that costs a crew the least time: calls to be made again, and talk that was let through to be put
+right.
 To be run again whenever the acoustic model changes.
 """
 
