@@ -7,12 +7,12 @@ from pydantic import Field
 
 from voicelog.checking.cautions import AID, ISOLATE
 from voicelog.checking.edition import Edition
-from voicelog.checking.record import Taken, as_found, figure, latest_figure
+from voicelog.checking.record import Taken, as_found, figure, latest
 from voicelog.checking.regrouping import Group, NoSplit, Split, own_devices, percent, regroup
 from voicelog.checking.weighing import nearest, plain, trimmed
 from voicelog.errors import InputError
 from voicelog.installation import Board, Circuit, Rcd, Sheet, Wishes
-from voicelog.model import Noun, Place
+from voicelog.model import Noun, Place, Reading
 
 USUAL_MA = Decimal(30)  # rated residual current of an RCD that is added
 SOCKETS_MA = Decimal(30)  # the most before socket-outlets up to 32 A: 411.3.3, a public page on Chapter 41
@@ -64,7 +64,8 @@ def plan(sheet: Sheet, readings: Sequence[Taken], edition: Edition, rcds: int) -
             f"{rcds} RCDs cannot take circuits." if rcds < 1 else f"{rcds} RCDs are more than any board has circuits."
         )
         raise InputError(what, where="--rcds", do=f"Give a whole number from 1 to {most}.")
-    boards = [_board_plan(board, sheet.regrouping, readings, edition, rcds) for board in sheet.boards]
+    leaks = _leaks(readings)
+    boards = [_board_plan(board, sheet.regrouping, leaks, edition, rcds) for board in sheet.boards]
     measured = tuple(board for board in boards if board.own)
     if not measured:
         raise InputError(
@@ -73,10 +74,10 @@ def plan(sheet: Sheet, readings: Sequence[Taken], edition: Edition, rcds: int) -
     return Plan(edition=edition.label, boards=measured, cautions=(AID, ISOLATE))
 
 
-def _board_plan(board: Board, wishes: Wishes, readings: Sequence[Taken], edition: Edition, count: int) -> BoardPlan:
+def _board_plan(board: Board, wishes: Wishes, every: dict[str, Leak], edition: Edition, count: int) -> BoardPlan:
     keys = {c.number: Place(board=board.reference, circuit=c.number).key for c in board.circuits}
     alone = {keys.pop(c.number): why for c in board.circuits if (why := _left_alone(c, keys[c.number], board, wishes))}
-    leaks = {key: leak for number, key in keys.items() if (leak := _leak(readings, board, number))}
+    leaks = {key: every[key] for key in keys.values() if key in every}
     known = {key: leak.leakage_mA for key, leak in leaks.items()}
     devices = _devices(board, count)
     taking_part = {keys[c.number]: c for c in board.circuits if c.number in keys}
@@ -90,7 +91,7 @@ def _board_plan(board: Board, wishes: Wishes, readings: Sequence[Taken], edition
         rcds=tuple(device.reference for device in devices),
         even=even,
         least_work=least,
-        own=own_devices(known | _rcbo_leaks(readings, board), USUAL_MA, edition),
+        own=own_devices(known | _rcbo_leaks(every, board), USUAL_MA, edition),
         not_measured=tuple(key for key in keys.values() if key not in leaks),
         left_alone=alone,
     )
@@ -110,20 +111,23 @@ def _left_alone(circuit: Circuit, key: str, board: Board, wishes: Wishes) -> str
     return "for it feeds another board" if circuit.feeds else "behind no RCD" if board.rcds else ""
 
 
-def _leak(readings: Sequence[Taken], board: Board, number: str) -> Leak | None:
-    place = Place(board=board.reference, circuit=number)
-    found = latest_figure(as_found(readings), "earth_leakage", place, "mA")
-    without = [
-        (" and ".join(t.unplugged), figure(t.reading, "mA")) for t in readings if t.unplugged and _is_leakage(t, place)
-    ]
-    item, figure_mA = without[-1] if without else ("", None)
-    if found is not None:
-        return Leak(leakage_mA=found, without=item, without_mA=figure_mA)
-    return None if figure_mA is None else Leak(leakage_mA=figure_mA, unplugged=item)
+def _leaks(readings: Sequence[Taken]) -> dict[str, Leak]:
+    """By place key, of every circuit whose leakage is known; an RCD may have the key of a circuit."""
+    leakages = [taken for taken in readings if taken.reading.quantity == "earth_leakage"]
+    found, without = as_found(leakages), {taken.reading.place: taken for taken in leakages if taken.unplugged}
+    places = dict.fromkeys(taken.reading.place for taken in leakages if taken.reading.place.circuit)
+    leaks = ((place, _leak(latest(found, "earth_leakage", place), without.get(place))) for place in places)
+    return {place.key: leak for place, leak in leaks if leak}
 
 
-def _is_leakage(taken: Taken, place: Place) -> bool:
-    return taken.reading.quantity == "earth_leakage" and taken.reading.place == place
+def _leak(found: Reading | None, without: Taken | None) -> Leak | None:
+    """Of the last reading as found, and the last one without an item."""
+    found_mA = figure(found, "mA")
+    item = " and ".join(without.unplugged) if without else ""
+    without_mA = figure(without.reading, "mA") if without else None
+    if found_mA is not None:
+        return Leak(leakage_mA=found_mA, without=item, without_mA=without_mA)
+    return None if without_mA is None else Leak(leakage_mA=without_mA, unplugged=item)
 
 
 def _is_rcbo(circuit: Circuit, board: Board) -> bool:
@@ -132,11 +136,11 @@ def _is_rcbo(circuit: Circuit, board: Board) -> bool:
     return combined and bool(circuit.rcd) and board.behind(circuit.rcd) == (circuit,)
 
 
-def _rcbo_leaks(readings: Sequence[Taken], board: Board) -> dict[str, Decimal]:
+def _rcbo_leaks(every: dict[str, Leak], board: Board) -> dict[str, Decimal]:
     """What those on RCBOs leak: whether each is within its rule is told, though none is moved."""
     alone = [c for c in board.circuits if _is_rcbo(c, board)]
-    leaks = {Place(board=board.reference, circuit=c.number).key: _leak(readings, board, c.number) for c in alone}
-    return {key: leak.leakage_mA for key, leak in leaks.items() if leak}
+    keys = (Place(board=board.reference, circuit=c.number).key for c in alone)
+    return {key: every[key].leakage_mA for key in keys if key in every}
 
 
 def shared_rcds(board: Board) -> tuple[Rcd, ...]:

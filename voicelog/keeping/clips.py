@@ -97,6 +97,11 @@ def path_of(job_folder: Path, name: str) -> Path:
     return job_folder / CLIPS / name
 
 
+def is_trace(entry: Entry) -> bool:
+    """Whether an entry says that the sound of the one it refers to was removed."""
+    return REMOVED.items() <= entry.detail.items()
+
+
 def read_clip(job_folder: Path, name: str) -> tuple[np.ndarray, int]:
     """Samples (int16, mono) and rate in Hz of a clip. Raises KeepingError when it is gone or no sound."""
     path = path_of(job_folder, name)
@@ -134,7 +139,7 @@ def remove_clip(journal: Journal, job_folder: Path, entry: Entry, reason: str) -
 def _not_yet_removed(journal: Journal, job_folder: Path) -> list[Entry]:
     """The entries with a sound that no trace accounts for, or that a kill saved from its removal."""
     entries = journal.entries()
-    removed = {entry.detail.get("clip") for entry in entries if REMOVED.items() <= entry.detail.items()}
+    removed = {entry.detail.get("clip") for entry in entries if is_trace(entry)}
     gone = {clip for clip in removed if clip and not (job_folder / CLIPS / clip).exists()}
     return [entry for entry in entries if is_plain(entry.clip) and entry.clip not in gone]
 

@@ -20,7 +20,7 @@ from datetime import datetime
 from pathlib import Path
 
 from voicelog.errors import KeepingError
-from voicelog.keeping.clips import CLIPS, REMOVED
+from voicelog.keeping.clips import CLIPS, is_trace
 from voicelog.keeping.database import JOURNAL
 from voicelog.keeping.heads import HEADS
 from voicelog.keeping.job import open_job
@@ -131,7 +131,7 @@ def _removed(entries: Iterable[Entry]) -> Iterator[tuple[str, datetime]]:
     """Each sound that was removed with a trace."""
     by_number = {entry.number: entry for entry in entries}
     for entry in by_number.values():
-        if REMOVED.items() <= entry.detail.items() and entry.refers in by_number:
+        if is_trace(entry) and entry.refers in by_number:
             yield _sound(by_number[entry.refers])
 
 

@@ -17,7 +17,7 @@ from typing import Literal
 from voicelog.errors import InputError, JournalTampered, KeepingError
 from voicelog.keeping import database
 from voicelog.keeping.chain import BrokenChain, Head, Row, canonical, entry_of, next_link
-from voicelog.keeping.clips import CLIPS, REMOVED, is_plain
+from voicelog.keeping.clips import CLIPS, is_plain, is_trace
 from voicelog.keeping.database import JOURNAL
 from voicelog.keeping.heads import HEADS, Heads, read_heads
 from voicelog.keeping.storage import Progress, quiet, refusal, sha256_of, stepped
@@ -63,7 +63,7 @@ class _Sounds:
     def hear_of(self, entry: Entry) -> None:
         if entry.clip:
             self.named.append((entry.number, entry.clip, entry.clip_sha256))
-        if entry.kind is EntryKind.REVIEWED and REMOVED.items() <= entry.detail.items():
+        if entry.kind is EntryKind.REVIEWED and is_trace(entry):
             self.removed.add(entry.detail.get("clip", ""))
 
 

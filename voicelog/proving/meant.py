@@ -9,7 +9,6 @@ right.
 To be run again whenever the acoustic model changes.
 """
 
-import itertools
 import json
 import random
 from collections.abc import Iterable, Iterator, Sequence
@@ -36,11 +35,12 @@ TRIED = tuple(half / 2 for half in range(-24, 41))  # nats
 ORDERS = 0.4  # share of calls
 LONGEST = 12  # words of an order
 WITHIN = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0)
-WAYS = {
-    "each_word": (0.0, 0.5, 1.0, 1.5, 2.0, 2.5),
-    "soon": (0.0, 4.0, 8.0, 12.0, 16.0, 20.0, 24.0),
-    "soon_value": (0.0, 8.0, 16.0, 24.0, 32.0),
-}
+BREATHS = tuple({"soon": nats} for nats in (0.0, 4.0, 8.0, 12.0, 16.0, 20.0, 24.0))  # of all but values
+VALUES = tuple(
+    {"each_word": each, "soon_value": soon}
+    for each in (0.0, 0.5, 1.0, 1.5, 2.0, 2.5)
+    for soon in (0.0, 8.0, 16.0, 24.0, 32.0)
+)
 
 
 class Weighed(Noun):
@@ -189,12 +189,23 @@ def _write(file: Path, weighed: list[Weighed]) -> None:
 
 
 def chosen(weighed: Sequence[Weighed]) -> Meant:
-    """The demands that cost the least time."""
+    """The demands that cost the least time. What a breath and a word cost a value concerns no other kind."""
     hours = sum(one.seconds for one in weighed if not one.meant) / 3600
-    ways = [dict(zip(WAYS, values, strict=True)) for values in itertools.product(*WAYS.values())]
-    trials = [_trial(weighed, Demands(**way), hours) for way in ways]
-    demands, kinds = min(trials, key=lambda trial: sum(kind.cost_s for kind in trial[1].values()))
+    by_kind = {name: [one for one in weighed if one.kind == name] for name in PRICE_S}
+    values = {"value": by_kind.pop("value")}
+    (breath, others), (value, own) = _best(by_kind, BREATHS, hours), _best(values, VALUES, hours)
+    kinds = {name: (others | own)[name] for name in PRICE_S}
+    bases = {name: kind.demand for name, kind in kinds.items()}
+    demands = Demands(**bases, **breath, **value)
     return Meant(talk_hours=round(hours, 3), demands=vars(demands), kinds=kinds, doubts=tuple(_doubts(weighed)))
+
+
+def _best(
+    by_kind: dict[str, list[Weighed]], ways: Sequence[dict[str, float]], hours: float
+) -> tuple[dict[str, float], dict[str, Kind]]:
+    """The way to demand it that costs the least over some kinds, and what each kind costs then."""
+    trials = ((way, {k: _cheapest(k, one, Demands(**way), hours) for k, one in by_kind.items()}) for way in ways)
+    return min(trials, key=lambda trial: sum(kind.cost_s for kind in trial[1].values()))
 
 
 def _doubts(weighed: Sequence[Weighed]) -> Iterator[Doubt]:
@@ -208,12 +219,6 @@ def _doubts(weighed: Sequence[Weighed]) -> Iterator[Doubt]:
             right=sum(one.right for one in readings),
             needless=sum(one.right for one in near),
         )
-
-
-def _trial(weighed: Sequence[Weighed], way: Demands, hours: float) -> tuple[Demands, dict[str, Kind]]:
-    kinds = {name: _cheapest(name, [one for one in weighed if one.kind == name], way, hours) for name in PRICE_S}
-    bases = {name: one.demand for name, one in kinds.items()}
-    return Demands(**{**vars(way), **bases}), kinds
 
 
 def _cheapest(name: str, weighed: list[Weighed], way: Demands, hours: float) -> Kind:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import quote
 
-from voicelog.keeping.clips import REMOVED, is_plain
+from voicelog.keeping.clips import is_plain, is_trace
 from voicelog.model import Entry
 
 MEDIA_TYPES = {
@@ -70,7 +70,7 @@ def shelf_for(
 ) -> ClipShelf:
     """A shelf that embeds when all clips together are small enough, and links beside the page otherwise."""
     entries = tuple(entries)
-    gone = (e.refers for e in entries if REMOVED.items() <= e.detail.items())
+    gone = (e.refers for e in entries if is_trace(e))
     removed = frozenset(number for number in gone if number is not None)
     total = sum(_size(folder / Path(e.clip).name) for e in entries if folder and e.clip)
     return ClipShelf(folder, page_folder, total <= up_to_bytes, removed=removed)

@@ -5,7 +5,7 @@ from datetime import tzinfo
 from typing import Any
 
 from voicelog.installation import Sheet
-from voicelog.keeping.clips import REMOVED
+from voicelog.keeping.clips import is_trace
 from voicelog.keeping.record import Line, Record
 from voicelog.model import (
     Called,
@@ -75,7 +75,7 @@ def review_rows(
     entries: Sequence[Entry], record: Record, sheet: Sheet, wording: Wording, zone: tzinfo | None = None
 ) -> tuple[ReviewRow, ...]:
     """A row for each reading, refusal and note, in the order they happened."""
-    removed = {e.refers for e in entries if REMOVED.items() <= e.detail.items()}
+    removed = {e.refers for e in entries if is_trace(e)}
     names, current = _Names(sheet, wording), {line.number for line in record.current}
     rows = []
     for entry in entries:

@@ -7,7 +7,6 @@ from voicelog.checking.explaining.findings import Findings, Section, Statement
 from voicelog.checking.explaining.leakage import evidence, rcds_of
 from voicelog.checking.rcd_sequence import Assessment, Trial, assess
 from voicelog.checking.record import latest_figure
-from voicelog.checking.verdicts import judge
 from voicelog.installation import Board, Rcd
 from voicelog.model import Place
 
@@ -17,15 +16,15 @@ def sequences(findings: Findings) -> Iterator[tuple[Board, Rcd, Assessment, tupl
     for board, rcd in rcds_of(findings):
         places = {Place(board=board.reference, rcd=rcd.reference)}
         places |= {Place(board=board.reference, circuit=c.number) for c in board.behind(rcd.reference)}
-        readings = [
-            r for r in findings.current if r.quantity in ("rcd_time", "rcd_ramp", "test_button") and r.place in places
-        ]
         trials = tuple(
-            Trial(reading=r, verdict=judge(r, findings.sheet, findings.edition, findings.record)) for r in readings
+            Trial(reading=reading, verdict=verdict)
+            for reading, verdict in findings.verdicts
+            if reading.quantity in ("rcd_time", "rcd_ramp", "test_button") and reading.place in places
         )
         if trials:
             standing, dc = _standing(findings, board, rcd), _dc(findings, board, rcd)
-            yield board, rcd, assess(trials, rcd, findings.edition, standing, dc), findings.origins(*readings)
+            origins = findings.origins(*(trial.reading for trial in trials))
+            yield board, rcd, assess(trials, rcd, findings.edition, standing, dc), origins
 
 
 def _standing(findings: Findings, board: Board, rcd: Rcd) -> Decimal | None:
