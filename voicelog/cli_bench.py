@@ -126,11 +126,12 @@ def meant(
     """Choose how much margin each kind of utterance needs over free talk; not a score."""
     from voicelog import visiting
     from voicelog.proving.meant import bench_meant, sources
+    from voicelog.proving.rehearsal import stage_of
 
     visit = visiting.open_visit_or_demo(None)
     calling, talking = sources(visit.reader, minutes, calls or (), talk or ())
     with progress() as told:
-        found = bench_meant(visit.reader, visiting.open_recogniser(visit), calling, talking, keep=keep, progress=told)
+        found = bench_meant(stage_of(visit), visiting.open_recogniser(visit), calling, talking, keep, told)
     show(found, as_json)
 
 

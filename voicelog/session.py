@@ -15,7 +15,7 @@ from voicelog.keeping.journal import Journal
 from voicelog.keeping.record import Record, fold
 from voicelog.meaning.parsing import Reader
 from voicelog.model import Command, Draft, Entry, EntryKind, Heard, Understood
-from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Event, Keep, Mode, Said, Silence, Speak
+from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Keep, Mode, Said, Silence, Speak, Turn
 from voicelog.talking.dialogue import ANSWERS, numbered, onward, step
 from voicelog.talking.overhearing import Overhearing
 from voicelog.talking.taking_up import taken_up
@@ -71,7 +71,7 @@ class Session:
                     case Pressed():
                         self._answer(event)
                     case Quiet(seconds):
-                        self._move(Silence(seconds), None)
+                        self._go(step(self.talk, Silence(seconds), self.desk), None)
                     case Heard():
                         self._take(event)
 
@@ -110,18 +110,19 @@ class Session:
         """An utterance: its meaning moves the dialogue, unless it was not meant for the log."""
         self.watcher.heard(heard)
         said = self._meaning(heard)
-        if not self._is_other_talk(heard, said.understood):
-            self._move(said, heard)
+        turn = step(self.talk, said, self.desk)
+        if not self._is_other_talk(heard, said.understood, turn.talk.suspect):
+            self._go(turn, heard)
 
     def _answer(self, pressed: Pressed) -> None:
         """An answer by hand, if what it answers still awaits one."""
         awaited = self.talk.pending.number if self.talk.pending else 0
         if pressed.about in (0, awaited):
-            self._move(Said(Understood(meaning=Command(name=pressed.command)), speaker=HAND), None)
+            said = Said(Understood(meaning=Command(name=pressed.command)), speaker=HAND)
+            self._go(step(self.talk, said, self.desk), None)
 
-    def _move(self, event: Event, heard: Heard | None) -> None:
-        """The dialogue's step and its acts in order, and then what it does by itself."""
-        turn = step(self.talk, event, self.desk)
+    def _go(self, turn: Turn, heard: Heard | None) -> None:
+        """Where the dialogue stands now and its acts in order, and then what it does by itself."""
         self.talk = turn.talk
         self._carry_out(turn.acts, heard)
 
@@ -129,11 +130,11 @@ class Session:
         self.talk = turn.talk
         self._carry_out(turn.acts, None)
 
-    def _is_other_talk(self, heard: Heard, understood: Understood) -> bool:
+    def _is_other_talk(self, heard: Heard, understood: Understood, suspect: bool) -> bool:
         """Speech that free talk explains about as well, or that lacks the attention word."""
         if self.talk.mode in (Mode.DICTATING, Mode.NAMING):
             return False
-        if self.overhearing.is_talk(heard, understood):
+        if self.overhearing.is_talk(heard, understood, suspect):
             return True
         called_by = heard.texts[:1] == (self.reader.attention,)
         return bool(self.reader.attention) and not called_by and not self._is_awaited(understood)

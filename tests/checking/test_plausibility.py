@@ -81,6 +81,47 @@ def test_nothing_at_all_is_asked_about(said, asks):
     assert asked(reading("r2_cpc", said, "ohm")) is None  # a wander lead close to the board
 
 
+@pytest.mark.parametrize(
+    ("quantity", "said", "unit", "asks"),
+    [
+        ("earth_leakage", "0", "mA", "jaws"),
+        ("earth_leakage", "0.00", "mA", ""),  # as a clamp shows it
+        ("earth_leakage_dc", "0", "mA", "jaws"),
+        ("rcd_time", "0", "ms", "trip"),
+        ("rcd_ramp", "0.0", "mA", "trip"),
+        ("r2_cpc", "0", "ohm", ""),  # wander lead, taken off
+        ("ir_le", "0", "Mohm", ""),  # a dead short is found every day
+    ],
+)
+def test_nothing_is_asked_about_where_there_always_is_some(quantity, said, unit, asks):
+    """Common practice: a clamp shows 0.00; an RCD takes some time."""
+    question = asked(reading(quantity, said, unit))
+    assert asks in question.words if asks else question is None
+
+
+@pytest.mark.parametrize(
+    ("quantity", "said", "unit", "asks"),
+    [
+        ("zs", "5", "ohm", "after the point"),
+        ("r1_r2", "1", "ohm", "after the point"),
+        ("zs", "1.00", "ohm", ""),
+        ("zs", "19", "ohm", "after the point"),
+        ("zs", "20", "ohm", ""),  # TT, say: a tenth is often left unsaid
+        ("earth_leakage", "5", "mA", ""),
+        ("ir_le", "5", "Mohm", ""),
+        ("rcd_time", "28", "ms", ""),
+        ("ir_le", "151673", "Mohm", "so many digits"),
+        ("ir_le", "200000", "kohm", ""),  # 200 Mohm
+        ("earth_leakage", "0.04583", "mA", ""),  # four digits
+        ("earth_leakage", "1.045837", "mA", "so many digits"),
+    ],
+)
+def test_what_no_instrument_shows_is_asked_about(quantity, said, unit, asks):
+    """Common practice: small resistances are shown with two digits after the point, and four or five in all."""
+    question = asked(reading(quantity, said, unit))
+    assert asks in question.words if asks else question is None
+
+
 @pytest.mark.parametrize("quantity", ["zs", "r1_r2", "ring_r1"])
 def test_a_conductor_above_some_figure_is_asked_about(quantity):
     """Common practice: "greater than" is said of insulation; a loop or conductor without end is open."""

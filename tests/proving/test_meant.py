@@ -60,3 +60,12 @@ def test_every_call_means_something(grammar, sheet, reader, seed):
     words = call(random.Random(seed), reader)
     assert not isinstance(_read(words.split(), reader), NotUnderstood)
     assert isinstance(_read(("affirm",), reader), Command)
+
+
+def test_what_is_suspect_is_barred_where_that_costs_less_than_saying_it_twice():
+    talk = [weighed("reading", 9.0, False, seconds=3600.0, suspect=True)] * 4
+    calls = [weighed("reading", 8.0, True), weighed("reading", 11.0, True)] * 20
+    found = chosen([*talk, *calls])
+    assert found.demands["suspect"] > 0 and found.demands["reading"] <= 8.0
+    assert (found.kinds["reading"].let_through, found.kinds["reading"].lost) == (0, 0)
+    assert chosen([one.model_copy(update={"suspect": False}) for one in (*talk, *calls)]).demands["suspect"] == 0

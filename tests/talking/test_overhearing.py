@@ -67,6 +67,25 @@ def test_nobody_calls_two_values_in_one_breath(understood):
     assert not overhearing.is_talk(*understood("nine sixty eight", 5.0, start_s=9.0, end_s=9.7))
 
 
+def test_what_is_hard_to_believe_needs_more_and_said_twice_it_is_meant(understood):
+    heard = [understood("eleven", 5.0, start_s=at, end_s=at + 0.4) for at in (1.0, 9.0, 60.0)]
+    overhearing = Overhearing(DEMANDS)
+    assert not Overhearing(DEMANDS).is_talk(*heard[0], suspect=False)
+    assert [overhearing.is_talk(*one, suspect=True) for one in heard] == [True, False, True]
+
+
+def test_what_other_talk_explains_is_not_meant_however_often_it_is_said(understood):
+    overhearing = Overhearing(DEMANDS)
+    for at in (1.0, 9.0):
+        assert overhearing.is_talk(*understood("eleven", -9.0, start_s=at, end_s=at + 0.4), suspect=True)
+
+
+def test_another_value_is_no_repetition(understood):
+    overhearing = Overhearing(DEMANDS)
+    assert overhearing.is_talk(*understood("eleven", 5.0, start_s=1.0, end_s=1.4), suspect=True)
+    assert overhearing.is_talk(*understood("twelve", 5.0, start_s=9.0, end_s=9.4), suspect=True)
+
+
 def test_without_a_judge_nothing_is_talk(understood):
     heard, meant = understood("affirm")
     assert not Overhearing(DEMANDS).is_talk(heard.model_copy(update={"filler_margin": None}), meant)

@@ -24,6 +24,17 @@ LOOP_SLACK_OHM = Decimal("0.05")  # how far Zs may lie under Ze before it is ask
 FEWEST_NEIGHBOURS = 3
 TENFOLD = 10
 CONDUCTORS = ("r1_r2", "r2_cpc", "ring_r1", "ring_rn", "ring_r2", "ring_step2", "ring_step3", "ze", "zs")
+WHOLE_FROM_OHM = 20  # below it instruments show conductors and loops with digits after the point (common practice)
+MOST_DIGITS = 5  # of the displays of test instruments, usually four (common practice)
+LEAKAGES = ("earth_leakage", "earth_leakage_dc")
+_LEADS = "Were the leads together?", "no conductor is without resistance"
+_CLAMP = "Is the circuit on, and are the jaws closed?", "a clamp shows so little with digits after the point"
+NOTHING = {  # the question about zero, and why
+    **{quantity: _LEADS for quantity in CONDUCTORS if quantity != "r2_cpc"},
+    **dict.fromkeys(LEAKAGES, _CLAMP),
+    "rcd_time": ("Did it trip?", "nothing trips in no time"),
+    "rcd_ramp": ("Did it trip?", "nothing trips at no current"),
+}
 SIMILAR_EVERYWHERE = ("zs", "r1_r2", "ring_r1", "ring_rn", "ring_r2", "voltage")  # alike within a board, up to tenfold
 
 
@@ -75,11 +86,39 @@ def _against_nothing(
 ) -> Question | None:
     """Whatever current flows through has some resistance; an instrument shows zero with its leads together.
 
-    A wander lead, taken off the reading, does show zero close to the board (common practice).
+    A wander lead, taken off the reading, does show zero close to the board; of a leakage a clamp shows digits after the
+    point; nothing trips in no time, or at no current (all common practice).
     """
-    if reading.quantity not in CONDUCTORS or reading.quantity == "r2_cpc" or reading.value.figure != 0:
+    nothing = NOTHING.get(reading.quantity)
+    if nothing is None or reading.value.figure != 0 or (reading.quantity in LEAKAGES and not _is_whole(reading)):
         return None
-    return Question(words=f"Zero {reading.unit}? Were the leads together?", why="no conductor is without resistance")
+    question, why = nothing
+    return Question(words=f"Zero {reading.unit}? {question}", why=why)
+
+
+def _against_display(
+    reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
+) -> Question | None:
+    """A few ohms without a point, or more digits than fit: not all was heard, or it was no call at all."""
+    value, said = reading.value.figure, f"{plain(reading.value.figure)} {reading.unit}?"
+    few = reading.quantity in CONDUCTORS and reading.unit == "ohm" and 0 < value < WHOLE_FROM_OHM
+    if few and _is_whole(reading):
+        why = "an instrument shows so little with digits after the point"
+        return Question(words=f"{said} Is there nothing after the point?", why=why)
+    if len(_significant(value)) > MOST_DIGITS:
+        return Question(words=f"{said} Are there so many digits?", why=f"instruments show {MOST_DIGITS} digits")
+    return None
+
+
+def _is_whole(reading: Reading) -> bool:
+    """Called without a point: 5 is whole, 5.0 is not."""
+    return reading.value.figure.as_tuple().exponent >= 0
+
+
+def _significant(figure: Decimal) -> str:
+    """The digits from the first that is not zero; of a whole number to the last that is not."""
+    digits = "".join(map(str, figure.as_tuple().digits)).lstrip("0")
+    return digits.rstrip("0") if figure.as_tuple().exponent >= 0 else digits
 
 
 def _against_previous(
@@ -217,4 +256,5 @@ CHECKS: tuple[Check, ...] = (
     _against_fault_current,
     _against_nominal,
     _against_neighbours,
+    _against_display,
 )

@@ -4,11 +4,12 @@
 
 Talk is made of sentences that call no reading (``talk``) in the program's own voices, and comes from folders of
 recordings, each used once; several people of those at once make a babble as on a radio; and there is noise alone.
-Nobody listens and nobody answers: the worst case. Minutes take turns in three stances, each made to be fooled: a
-circuit is in hand and readings are awaited; a sweep is on, so that a bare value would do; a reading was said back, so
-that a stray "yes" would confirm it. *Offered* is a reading that the program would say back; *kept* is one that stands
-on the record at the end of the minute. The second-person policy, which lets a reading stand when the next one comes,
-is that of the sweep.
+Nobody listens and nobody answers: the worst case. Minutes take turns in five stances (``stances``), each made to be
+fooled: a circuit is in hand and readings are awaited; a sweep is on, so that a bare value would do; a reading was said
+back, so that a stray "yes" would confirm it; sweep and reading of Zs, of which a whole number is hard to believe, and
+of leakage, of which it is not. The second-person policy, which lets a reading stand when the next one comes, is that
+of the sweeps. *Offered* is a reading that the program would say back, *asked* one of two between which it would ask
+(the rate counts both), *kept* one that stands on the record at the end of the minute.
 
 A recording that is a bare value or an answer in itself ("eight", "yes") is played only where none is awaited.
 
@@ -32,7 +33,8 @@ from voicelog.model import EntryKind, Heard, NotUnderstood, Noun, Reading, Stand
 from voicelog.proving.bystanders import Source
 from voicelog.proving.din import Minute
 from voicelog.proving.rehearsal import Rehearsal, Stage
-from voicelog.talking.conversation import Policy, Said
+from voicelog.proving.stances import STANCES, placed
+from voicelog.talking.conversation import Mode, Said
 from voicelog.talking.overhearing import Demands, Overhearing
 
 QUIET_S = 8.0  # the dialogue is told of a silence of this length before each minute ends
@@ -65,6 +67,7 @@ class Minutes(Noun):
     utterances: int  # that the ear gave
     understood: int  # of those, with a meaning of any kind
     offers: tuple[Offer, ...]
+    asked: int = 0  # which of two readings it was, and neither was called
     confirmed_by_chance: int  # readings said back before the minute that its talk affirmed
     snr_dB: float
     decode_s: float
@@ -78,24 +81,18 @@ class Chatter(Noun):
     utterances: int
     understood: int
     offered: int
+    asked: int
     kept: int
     affirmed: int
-    offered_per_hour: float
+    offered_per_hour: float  # and asked
     kept_per_hour: float
-    at_most_per_hour: float  # upper end of the 95 % interval of ``offered``, for as many hours
+    at_most_per_hour: float  # upper end of the 95 % interval of the one before, for as many hours
     kept_at_most_per_hour: float  # the same of ``kept``
     confirmed_by_chance: int
     by_source: dict[str, dict[str, float]]
     by_stance: dict[str, dict[str, float]]
     speed: float  # seconds of decoding for each second of sound
     offers: tuple[Offer, ...]
-
-
-STANCES = {
-    "awaiting": (Policy.EVERY, ("circuit five",)),
-    "sweep": (Policy.SECOND_PERSON, ("circuit one", "start sweep zed s")),
-    "confirming": (Policy.EVERY, ("circuit five zed s zero point five two ohms",)),
-}
 
 
 def bench_chatter(
@@ -124,10 +121,7 @@ def _run(source: Source, number: int, seed: int, stage: Stage, recogniser: Recog
     made = source.minute(number, random.Random(f"chatter {seed} {source.name} {number}"))
     stances = ["awaiting"] if source.meant else list(STANCES)
     stance = stances[number % len(stances)]
-    policy, opening = STANCES[stance]
-    rehearsal = Rehearsal(stage, policy)
-    for words in opening:
-        rehearsal.say(tuple(words.split()))
+    rehearsal = placed(stage, stance)
     before, began, started_s = rehearsal.entries, time.process_time(), recogniser.taken_s
     heard = [*recogniser.hear(made.samples), *recogniser.finish()]
     spent_s = time.process_time() - began
@@ -149,6 +143,7 @@ def _run(source: Source, number: int, seed: int, stage: Stage, recogniser: Recog
             for line in lines
             if line.entry.number in listening.came
         ),
+        asked=listening.asked,
         confirmed_by_chance=sum(line.stands for line in lines if line.entry.number <= before),
         snr_dB=round(made.snr_dB, 1),
         decode_s=round(spent_s, 3),
@@ -160,16 +155,19 @@ class Listening:
 
     def __init__(self, rehearsal: Rehearsal, demands: Demands, started_s: float = 0.0) -> None:
         self._rehearsal, self._overhearing, self._started_s = rehearsal, Overhearing(demands), started_s
-        self.understood = 0
+        self.understood = self.asked = 0
         self.came: dict[int, tuple[Heard, float]] = {}  # entry -> what was heard, and when in this minute
 
     def take(self, heard: Heard) -> None:
         understood = self._rehearsal.understand(heard)
-        if self._overhearing.is_talk(heard, understood):
+        said = Said(understood, heard.end_s)
+        if self._overhearing.is_talk(heard, understood, self._rehearsal.foreseen(said).suspect):
             return
         self.understood += not isinstance(understood.meaning, NotUnderstood)
         before = self._rehearsal.entries
-        self._rehearsal.take(Said(understood, heard.end_s))
+        choosing = self._rehearsal.talk.mode is Mode.CHOOSING
+        self._rehearsal.take(said)
+        self.asked += not choosing and self._rehearsal.talk.mode is Mode.CHOOSING
         for line in self._rehearsal.desk.record.lines:
             if line.entry.number > before and line.entry.kind in (EntryKind.CALLED, EntryKind.CORRECTED):
                 self.came[line.entry.number] = heard, heard.start_s - self._started_s
@@ -202,17 +200,19 @@ def summed(minutes: Sequence[Minutes]) -> Chatter:
     hours = sum(one.seconds for one in minutes) / 3600
     offers = tuple(offer for one in minutes for offer in one.offers)
     kept = sum(offer.kept for offer in offers)
+    asked = sum(one.asked for one in minutes)
     return Chatter(
         hours=round(hours, 3),
         sentences=sum(one.sentences for one in minutes),
         utterances=sum(one.utterances for one in minutes),
         understood=sum(one.understood for one in minutes),
         offered=len(offers),
+        asked=asked,
         kept=kept,
         affirmed=sum(offer.affirmed for offer in offers),
-        offered_per_hour=len(offers) / hours,
+        offered_per_hour=(len(offers) + asked) / hours,
         kept_per_hour=kept / hours,
-        at_most_per_hour=_at_most(len(offers), hours),
+        at_most_per_hour=_at_most(len(offers) + asked, hours),
         kept_at_most_per_hour=_at_most(kept, hours),
         confirmed_by_chance=sum(one.confirmed_by_chance for one in minutes),
         by_source=_parted(minutes, lambda one: one.source),
@@ -235,6 +235,7 @@ def _counts(minutes: list[Minutes]) -> dict[str, float]:
     return {
         "hours": round(sum(one.seconds for one in minutes) / 3600, 3),
         "offered": len(offers),
+        "asked": sum(one.asked for one in minutes),
         "kept": sum(offer.kept for offer in offers),
         "confirmed_by_chance": sum(one.confirmed_by_chance for one in minutes),
     }

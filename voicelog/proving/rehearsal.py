@@ -63,6 +63,10 @@ class Rehearsal:
         """What the ear gave means here."""
         return self._stage.reader.understand(heard, self.desk.context(self.talk))
 
+    def foreseen(self, said: Said) -> Conversation:
+        """Where something would lead, were it taken."""
+        return step(self.talk, said, self.desk).talk
+
     def take(self, said: Said) -> tuple[Speak, ...]:
         """Something with its meaning."""
         return self._happens(said)

@@ -262,7 +262,8 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
     reading, verdict = draft.reading, draft.verdict
     doubt = desk.doubt(reading, verdict, desk.record)
     said_back = _said_back(talk, reading, desk, called)
-    question = doubt or _question(talk, reading, desk, called)
+    seldom = _is_seldom_called(talk, reading, desk, called)
+    question = doubt or (ANSWER if seldom and _stands_by_silence(talk, reading, desk) else "")
     parts = (said_back, _verdict(talk, verdict, reading, desk), question)
     text = ". ".join(part for part in parts if part)
     pending = Pending(reading=reading, verdict=verdict, said_back=said_back, doubted=bool(question))
@@ -275,22 +276,28 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
         asked=None,
         choices=(),
         repeated=False,
+        suspect=bool(doubt) or seldom,
         said=text,
     )
     tone = Tone.ATTENTION if doubt else _TONES.get(verdict.outcome)
     return Turn(talk, (Keep(draft.model_copy(update={"said_back": text})), Speak(text, tone)))
 
 
-def _question(talk: Conversation, reading: Reading, desk: Desk, called: Called | None) -> str:
-    """Second person: what may be talk must not be kept by silence.
+def _is_seldom_called(talk: Conversation, reading: Reading, desk: Desk, called: Called | None) -> bool:
+    """What may be talk must not be kept by silence.
 
     So it is with a quantity that the tour does not ask for, with a word that fits any quantity ("limitation"), and with
     a value put right in the same breath: talk full of numbers is heard as one value after another.
     """
     unasked = talk.tour is not None and not talk.tour.asks_for(reading.quantity)
     word = isinstance(reading.value, Result) and desk.grammar.results[reading.value.word].for_ == "any"
-    repaired = called is not None and called.repaired
-    return ANSWER if desk.policy is not Policy.EVERY and (unasked or word or repaired) else ""
+    return unasked or word or (called is not None and called.repaired)
+
+
+def _stands_by_silence(talk: Conversation, reading: Reading, desk: Desk) -> bool:
+    """With a second person, and in a watch, the next value lets this one stand."""
+    watched = talk.watch is not None and talk.watch.asked.is_met_by(reading)
+    return desk.policy is not Policy.EVERY or watched
 
 
 def _place_in_hand(talk: Conversation, reading: Reading, desk: Desk) -> Place:

@@ -17,7 +17,9 @@ def ask_which(talk: Conversation, said: Said, desk: Desk) -> Turn:
             return call(talk, said, desk)
     first, second = (_apart(reading, readings, desk) for reading in readings)
     text = f"{first}, or {second}?"
-    return speak(talk.having(mode=Mode.CHOOSING, choices=meant, repeated=False), text, Tone.ASKED)
+    suspect = call(talk, said, desk).talk.suspect
+    asking = talk.having(mode=Mode.CHOOSING, choices=meant, repeated=False, suspect=suspect)
+    return speak(asking, text, Tone.ASKED)
 
 
 def _apart(reading: Reading, readings: list[Reading], desk: Desk) -> str:

@@ -3,7 +3,8 @@
 Beside the recogniser that is held to the grammar runs one that takes any talk. The margin says by how many nats the
 sentence beats free talk; below 0 free talk explains the sound better. How much is demanded depends on what a mistake
 would cost: a question that nobody asked is answered and forgotten, a reading that nobody called is a wrong line in a
-record. What follows talk in the same breath is mostly talk, and of a value in many words more is to be expected.
+record. What follows talk in the same breath is mostly talk, of a value in many words more is to be expected, and more
+of one that is hard to believe; but whoever says it twice means it.
 
 The figures are chosen on recordings kept for that purpose (``voicelog bench meant``), none of which is in a score that
 these figures take part in.
@@ -11,9 +12,10 @@ these figures take part in.
 
 from dataclasses import dataclass, field
 
-from voicelog.model import Called, Command, Heard, Understood
+from voicelog.model import Called, Command, Heard, Meaning, Understood
 
 SOON_S = 1.0  # a breath: what begins within it after talk belongs to that talk
+AGAIN_S = 15.0  # within it the same words are the same call again
 HARMLESS = frozenset(
     {
         *("say_again", "read_back", "status", "where_am_i", "what_failed", "what_is_left", "time_left", "read_board"),
@@ -36,16 +38,18 @@ class Demands:
     each_word: float = 2.5  # more for each of its words: one alone is soon said, and has little to be known by
     soon: float = 24.0  # more for what follows talk in the same breath
     soon_value: float = 16.0  # the same for a bare value: numbers in talk are as well said as any
+    suspect: float = 12.0  # more for what may well be no reading: hard to believe, or of a kind that is seldom called
 
     def of(self, kind: str, words: int, soon: bool) -> float:
         """All that is demanded of an utterance of so many words; ``soon``: in the same breath as talk."""
         return getattr(self, kind) + self.beside(kind, words, soon)
 
-    def beside(self, kind: str, words: int, soon: bool) -> float:
+    def beside(self, kind: str, words: int, soon: bool, suspect: bool = False) -> float:
         """What is demanded beside the kind's own figure."""
+        doubt = self.suspect * suspect
         if kind != "value":
-            return self.soon * soon
-        return self.each_word * words + self.soon_value * soon
+            return self.soon * soon + doubt
+        return self.each_word * words + self.soon_value * soon + doubt
 
 
 @dataclass
@@ -55,20 +59,32 @@ class Overhearing:
     demands: Demands = field(default_factory=Demands)
     _talk_until_s: float = float("-inf")
     _value_until_s: float = float("-inf")
+    _barred: tuple[Meaning, float] | None = None  # what was suspect alone, and until when its like is the same call
 
-    def is_talk(self, heard: Heard, understood: Understood) -> bool:
-        """True when the utterance was likely not meant for the log. Without a judge nothing is taken for talk."""
+    def is_talk(self, heard: Heard, understood: Understood, suspect: bool = False) -> bool:
+        """True when the utterance was likely not meant for the log. Without a judge nothing is taken for talk.
+
+        ``suspect``: the dialogue has reason to ask whether it was called at all.
+        """
         if heard.filler_margin is None:
             return False
         value = kind(understood) == "value"  # nobody calls two values in one breath
         before_s = max(self._talk_until_s, self._value_until_s) if value else self._talk_until_s
         demand = self.demands.of(kind(understood), len(understood.words), heard.start_s - before_s < SOON_S)
-        talk = margin(heard, understood) < demand
+        beyond = margin(heard, understood) - demand
+        talk = beyond < self._for_doubt(heard, understood, suspect and beyond >= 0)
         if talk:
             self._talk_until_s = heard.end_s
         if value:
             self._value_until_s = heard.end_s
         return talk
+
+    def _for_doubt(self, heard: Heard, understood: Understood, suspect: bool) -> float:
+        """More that is demanded of the suspect, unless the same was said a moment ago."""
+        meaning, before = understood.meaning, self._barred
+        self._barred = (meaning, heard.end_s + AGAIN_S) if suspect else before
+        again = before is not None and before[0] == meaning and heard.start_s < before[1]
+        return self.demands.suspect if suspect and not again else 0.0
 
 
 def margin(heard: Heard, understood: Understood) -> float:
