@@ -48,6 +48,17 @@ def test_the_sum_of_many_with_its_reasoning():
     assert "root-sum-square" in found and "lies within" in found and "would not fit" in found
 
 
+@pytest.mark.parametrize(("whole", "room"), [("9.9", "is 0.9 mA over its budget"), ("8.9", "has 0.1 mA left of its")])
+def test_what_is_left_of_a_budget_goes_by_what_was_read_at_the_rcd(whole, room):
+    """The verdict goes by it too: no RCD is beyond its budget and has some left."""
+    found = said(explained(*MANY[:2], (reading("earth_leakage", whole, "mA", rcd="R"), "")), "Earth leakage")
+    assert f"R {room}" in found
+
+
+def test_nothing_is_left_of_a_budget_that_nothing_was_read_against():
+    assert "budget" not in said(explained((reading("ir_le", "0.2", "Mohm"), "")), "Earth leakage")
+
+
 def test_an_item_that_was_unplugged():
     diagnosis = explained(
         (reading("ir_le", "0.7", "Mohm"), ""), (reading("ir_le", ">200", "Mohm"), "unplugged the tea urn")

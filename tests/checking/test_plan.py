@@ -37,6 +37,14 @@ def test_a_board_of_which_one_search_was_cut_short():
         assert told in text and ("none was found in time" in text) == (part == "even")
 
 
+def test_what_an_rcd_reads_beyond_its_circuits_is_told():
+    """Leakage that no circuit accounts for counts against the budget all the same (common practice)."""
+    whole = Taken(reading=reading("earth_leakage", "13.9", "mA", rcd="R1"))
+    assert "1.4 mA of the 13.9 mA read at R1 itself" in as_text(plan(HOUSE, (*LEAKS, whole), AFTER, 2))
+    explained = Taken(reading=reading("earth_leakage", "12.4", "mA", rcd="R1"))
+    assert "itself" not in as_text(plan(HOUSE, (*LEAKS, explained), AFTER, 2))
+
+
 def test_one_rcd_is_not_enough():
     text = as_text(plan(HOUSE, LEAKS, AFTER, 1))
     assert "No split meets the rule: all circuits together leak 12.5 mA" in text

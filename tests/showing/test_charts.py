@@ -53,6 +53,30 @@ def job_pictures(regrouped=()):
     return pictures(schedule, fold(entries), load_wording(), budgets, regrouped)
 
 
+def test_an_rcd_read_itself_is_drawn_with_it():
+    """The sample reads no RCD; one reading more at RCD1 than its circuits give is over the budget."""
+    before = job_pictures()[0].words
+    read = ("r c d one earth leakage", sample.reading(sample.place(rcd="RCD1"), "earth_leakage", "30.0", "mA"))
+    told = sample.Story()
+    told.entries = list(sample.story())
+    told.affirmed(*read)
+    drawn = pictures(
+        schedule_of(sample.sheet(), told.entries),
+        fold(told.entries),
+        load_wording(),
+        {"DB1/RCD1": BUDGET, "DB1/RCD2": BUDGET},
+    )[0].words
+    assert "RCD1: 3.04 mA" in before and "RCD1: 30.0 mA" in drawn
+
+
+def test_a_split_that_leaves_circuits_out_says_so():
+    """Their leakage is not known: the bars show less than the RCDs will bear."""
+    groups = {"RCD1": ("DB1/1",), "RCD2": ("DB1/2",)}
+    leaks = {key: (Decimal(1), "") for (key,) in groups.values()}
+    split = Regrouped(board="DB1", groups=groups, leaks=leaks, budgets=dict.fromkeys(groups, BUDGET))
+    assert job_pictures((split,))[1].title.endswith("after regrouping, only what was read circuit by circuit")
+
+
 def test_the_boxes_of_a_bar_are_as_long_as_their_leakages():
     picture = leakage_chart([bar("1.00", "2.00", "4.50")])
     boxes = [r for r in tags(picture, "rect") if r.get("fill").startswith("url") and r.get("height") == "26"]
@@ -75,6 +99,19 @@ def test_over_the_budget_is_said_by_sign_and_word(parts, over):
     picture = leakage_chart([bar(*parts)])
     assert ("✗" in words(picture)) is over
     assert ("over it" in picture.words) is over and f"{sum(map(Decimal, parts))} mA" in words(picture)
+
+
+def test_what_was_read_at_the_rcd_beyond_its_circuits_is_drawn_and_counts():
+    picture = leakage_chart([bar("1.9", "6.8").model_copy(update={"whole_mA": Decimal("9.9")})])
+    boxes = [float(r.get("width")) for r in tags(picture, "rect") if r.get("height") == "26"]
+    assert boxes[2] / boxes[0] == pytest.approx(1.2 / 1.9, abs=0.01)
+    assert "read at the RCD beyond its circuits" in words(picture) and "110 % of budget" in words(picture)
+    assert "9.9 mA" in words(picture) and "beyond its circuits 1.2" in picture.words and "over it" in picture.words
+
+
+def test_less_read_at_the_rcd_than_its_circuits_give_leaves_the_safe_bound():
+    picture = leakage_chart([bar("1.9", "6.8").model_copy(update={"whole_mA": Decimal("7.5")})])
+    assert "8.7 mA" in words(picture) and "beyond" not in picture.words
 
 
 def test_an_rcd_with_nothing_measured_can_be_drawn():

@@ -7,7 +7,8 @@ from pydantic import Field
 
 from voicelog.checking.cautions import AID, ISOLATE
 from voicelog.checking.edition import Edition
-from voicelog.checking.record import Taken, as_found, figure, latest
+from voicelog.checking.leakage import whole_against_parts
+from voicelog.checking.record import Taken, as_found, figure, latest, latest_figure
 from voicelog.checking.regrouping import Group, NoSplit, Split, own_devices, percent, regroup
 from voicelog.checking.weighing import nearest, plain, trimmed
 from voicelog.errors import InputError
@@ -28,6 +29,13 @@ class Leak(Noun):
     without_mA: Decimal | None = None
 
 
+class Beyond(Noun):
+    """What was read at an RCD itself, and how much of it its circuits with a reading do not explain."""
+
+    whole_mA: Decimal
+    beyond_mA: Decimal
+
+
 class BoardPlan(Noun):
     """One board: the most even split, the least work, and every circuit on its own device."""
 
@@ -39,6 +47,7 @@ class BoardPlan(Noun):
     least_work: Split | NoSplit
     own: tuple[Group, ...]  # each circuit on an RCBO of its own, fullest first
     not_measured: tuple[str, ...]  # circuits without a plain leakage figure: not reckoned with
+    beyond: dict[str, Beyond] = Field(default_factory=dict)  # RCD -> what no circuit reckoned with accounts for
     left_alone: dict[str, str] = Field(default_factory=dict)  # circuit key -> why it stays behind no RCD
 
 
@@ -65,7 +74,10 @@ def plan(sheet: Sheet, readings: Sequence[Taken], edition: Edition, rcds: int) -
         )
         raise InputError(what, where="--rcds", do=f"Give a whole number from 1 to {most}.")
     leaks = _leaks(readings)
-    boards = [_board_plan(board, sheet.regrouping, leaks, edition, rcds) for board in sheet.boards]
+    boards = [
+        _board_plan(board, sheet.regrouping, leaks, edition, rcds, _beyond(board, leaks, readings))
+        for board in sheet.boards
+    ]
     measured = tuple(board for board in boards if board.own)
     if not measured:
         raise InputError(
@@ -74,7 +86,14 @@ def plan(sheet: Sheet, readings: Sequence[Taken], edition: Edition, rcds: int) -
     return Plan(edition=edition.label, boards=measured, cautions=(AID, ISOLATE))
 
 
-def _board_plan(board: Board, wishes: Wishes, every: dict[str, Leak], edition: Edition, count: int) -> BoardPlan:
+def _board_plan(
+    board: Board,
+    wishes: Wishes,
+    every: dict[str, Leak],
+    edition: Edition,
+    count: int,
+    beyond: dict[str, Beyond],
+) -> BoardPlan:
     keys = {c.number: Place(board=board.reference, circuit=c.number).key for c in board.circuits}
     alone = {keys.pop(c.number): why for c in board.circuits if (why := _left_alone(c, keys[c.number], board, wishes))}
     leaks = {key: every[key] for key in keys.values() if key in every}
@@ -93,8 +112,28 @@ def _board_plan(board: Board, wishes: Wishes, every: dict[str, Leak], edition: E
         least_work=least,
         own=own_devices(known | _rcbo_leaks(every, board), USUAL_MA, edition),
         not_measured=tuple(key for key in keys.values() if key not in leaks),
+        beyond=beyond,
         left_alone=alone,
     )
+
+
+def _beyond(board: Board, leaks: dict[str, Leak], readings: Sequence[Taken]) -> dict[str, Beyond]:
+    """By RCD. Where that leakage comes from is not known, so no split can put it anywhere."""
+    found = as_found(readings)
+    beyond = {}
+    for rcd in shared_rcds(board):
+        whole = latest_figure(found, "earth_leakage", Place(board=board.reference, rcd=rcd.reference), "mA")
+        if whole is None:
+            continue
+        compared = whole_against_parts(whole, _parts(board, rcd, leaks))
+        if not compared.agrees and compared.remainder.least_mA:
+            beyond[rcd.reference] = Beyond(whole_mA=whole, beyond_mA=compared.remainder.least_mA)
+    return beyond
+
+
+def _parts(board: Board, rcd: Rcd, leaks: dict[str, Leak]) -> tuple[Decimal, ...]:
+    keys = (Place(board=board.reference, circuit=c.number).key for c in board.behind(rcd.reference))
+    return tuple(leaks[key].leakage_mA for key in keys if key in leaks)
 
 
 def _left_alone(circuit: Circuit, key: str, board: Board, wishes: Wishes) -> str:
@@ -178,6 +217,7 @@ def as_text(found: Plan) -> str:
         if isinstance(board.least_work, Split) and not _alike(board.least_work, board.even):
             lines += _split_text("Fewest moves that meet the rule", board.least_work, board.names)
         lines += _own_text(board.own, board.names) + _missing_text(board.not_measured)
+        lines += [_beyond_text(reference, beyond) for reference, beyond in board.beyond.items()]
         lines += [
             f"  {_named(key, board.names)}: {said}"
             for key, leak in board.leaks.items()
@@ -235,3 +275,10 @@ def _unplugged_text(leak: Leak) -> list[str]:
 
 def _missing_text(not_measured: Sequence[str]) -> list[str]:
     return [f"  Not reckoned with, no leakage reading stands: {', '.join(not_measured)}"] if not_measured else []
+
+
+def _beyond_text(rcd: str, found: Beyond) -> str:
+    return (
+        f"  Not reckoned with either: {trimmed(found.beyond_mA)} mA of the {trimmed(found.whole_mA)} mA read at {rcd} "
+        "itself, more than its circuits give. Find where that is first: the shares above leave it out"
+    )

@@ -17,6 +17,8 @@ LEFT = 130.0  # room for labels
 NAMES = 220.0  # room for names of circuits
 RIGHT = 130.0  # room for figures
 SMALL = 11.0
+EMPTY = "#ffffff"
+BEYOND = "read at the RCD beyond its circuits"
 MARGIN = 30.0  # of a column of a legend: its box, and what keeps it apart from the next
 
 
@@ -47,28 +49,46 @@ class LeakageBar(Noun):
     parts: tuple[LeakagePart, ...]
     budget_mA: Decimal
     floor_mA: Decimal  # above it the most sensitive device trips
+    whole_mA: Decimal = Decimal(0)  # as read at the RCD itself; 0 where it was not
 
     @property
     def total_mA(self) -> Decimal:
+        return max(self.whole_mA, self._sum_mA)
+
+    @property
+    def beyond_mA(self) -> Decimal:
+        """What was read at the RCD beyond the sum of its circuits: it counts against the budget all the same."""
+        return max(self.whole_mA - self._sum_mA, Decimal(0))
+
+    @property
+    def _sum_mA(self) -> Decimal:
         return sum((part.leakage_mA for part in self.parts), Decimal(0))
 
 
 def leakage_chart(bars: Sequence[LeakageBar], title: str = "Earth leakage against each RCD's budget") -> Picture:
-    """Each RCD as one bar, a box a circuit, with its budget and where it may trip. Sums are arithmetic."""
+    """Each RCD as one bar, a box a circuit, with its budget and where it may trip. Sums are arithmetic.
+
+    What was read at the RCD beyond its circuits is an empty box at the end.
+    """
     longest = max([*(max(bar.total_mA, bar.floor_mA) for bar in bars), Decimal(1)])
     scale = (WIDTH - LEFT - RIGHT) / float(longest)
     legend = sorted({(p.position, p.circuit, p.name) for bar in bars for p in bar.parts})
-    columns = _columns(f"{circuit}  {name}" for _, circuit, name in legend)
-    rows, apart = math.ceil(len(legend) / columns), (WIDTH - 12) // columns
+    labels = [f"{circuit}  {name}".strip() for _, circuit, name in legend]
+    labels += [BEYOND] if any(bar.beyond_mA for bar in bars) else []
+    columns = _columns(labels)
+    rows, apart = math.ceil(len(labels) / columns), (WIDTH - 12) // columns
     words = " ".join(map(_leakage_words, bars))
     drawing = Drawing(WIDTH, 62 * len(bars) + 40 + 22 * rows + 12, title, words)
     for i, bar in enumerate(bars):
         _leakage_bar(drawing, bar, 20 + 62 * i, scale)
     _axis(drawing, 62 * len(bars) + 14, float(longest), scale, "mA")
-    for i, (position, circuit, name) in enumerate(legend):
+    for i, label in enumerate(labels):
         x, y = 12 + (i % columns) * apart, 62 * len(bars) + 48 + 22 * (i // columns)
-        drawing.hatched(x, y, 16, 13, position)
-        drawing.text(x + 22, y + 11, shortened(f"{circuit}  {name}".strip(), apart - MARGIN, SMALL), SMALL)
+        if i < len(legend):
+            drawing.hatched(x, y, 16, 13, legend[i][0])
+        else:
+            drawing.box(x, y, 16, 13, EMPTY, INK)
+        drawing.text(x + 22, y + 11, shortened(label, apart - MARGIN, SMALL), SMALL)
     return Picture(title=title, words=words, svg=drawing.svg())
 
 
@@ -79,7 +99,8 @@ def _columns(labels: Iterable[str]) -> int:
 
 
 def _leakage_words(bar: LeakageBar) -> str:
-    parts = ", ".join(f"circuit {p.circuit} {p.leakage_mA:f}" for p in bar.parts)
+    named = [f"circuit {p.circuit} {p.leakage_mA:f}" for p in bar.parts]
+    parts = ", ".join([*named, *([f"{BEYOND} {bar.beyond_mA:f}"] if bar.beyond_mA else [])])
     share = bar.total_mA / bar.budget_mA * 100
     over = "over" if bar.total_mA > bar.budget_mA else "within"
     held = f" ({parts})" if parts else ""
@@ -95,12 +116,14 @@ def _leakage_bar(drawing: Drawing, bar: LeakageBar, y: float, scale: float) -> N
     ends = list(accumulate((float(part.leakage_mA) * scale for part in bar.parts), initial=LEFT))
     for part, x, end in zip(bar.parts, ends, ends[1:], strict=False):
         drawing.hatched(x, y, end - x, 26, part.position)
+    if bar.beyond_mA:
+        drawing.box(ends[-1], y, float(bar.beyond_mA) * scale, 26, EMPTY, INK)
     _mark(drawing, LEFT + float(bar.budget_mA) * scale, y, f"budget {bar.budget_mA.normalize():f}", "")
     _mark(drawing, LEFT + float(bar.floor_mA) * scale, y, f"may trip {bar.floor_mA.normalize():f}", "5 3")
     for part, x, end in zip(bar.parts, ends, ends[1:], strict=False):
         half = width_of(part.circuit) / 2 + 3
         if end - x > 2 * half:
-            drawing.box((x + end) / 2 - half, y + 5, 2 * half, 16, "#ffffff")
+            drawing.box((x + end) / 2 - half, y + 5, 2 * half, 16, EMPTY)
             drawing.text((x + end) / 2, y + 18, part.circuit, anchor="middle")
     drawing.text(WIDTH - 10, y + 18, f"{bar.total_mA:f} mA", anchor="end", bold=True, fill=BAD if over else INK)
     if over:

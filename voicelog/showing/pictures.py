@@ -95,7 +95,8 @@ def _rcd_bar(rcd: Row, schedule: Schedule, budgets: Mapping[str, Budget], wordin
     circuits = _circuits(schedule, rcd.place.board)
     leaks = ((i, row, _figure(row, "earth_leakage", "mA", wording)) for i, row in enumerate(circuits))
     parts = [_part(i, row, leak, _why(row)) for i, row, leak in leaks if row.rcd == rcd.rcd and leak is not None]
-    return _bar(rcd.place.rcd, parts, budgets[rcd.place.key])
+    whole = _figure(rcd, "earth_leakage", "mA", wording)
+    return _bar(rcd.place.rcd, parts, budgets[rcd.place.key], whole or Decimal(0))
 
 
 def _boards(schedule: Schedule) -> tuple[str, ...]:
@@ -117,11 +118,13 @@ def _after(schedule: Schedule, regrouped: tuple[Regrouped, ...]) -> Iterator[Pic
         )
         otherwise = any(_why(row) and key in split.leaks and not split.leaks[key][1] for key, (_, row) in rows.items())
         state = ", everything plugged in" if otherwise else ""
-        yield leakage_chart(bars, f"Earth leakage on {split.board} after regrouping{state}")
+        unread = any(row.rcd and key not in split.leaks for key, (_, row) in rows.items())
+        only = ", only what was read circuit by circuit" if unread else ""
+        yield leakage_chart(bars, f"Earth leakage on {split.board} after regrouping{state}{only}")
 
 
-def _bar(label: str, parts: Sequence[LeakagePart], budget: Budget) -> LeakageBar:
-    return LeakageBar(label=label, parts=tuple(parts), **budget.model_dump())
+def _bar(label: str, parts: Sequence[LeakagePart], budget: Budget, whole_mA: Decimal = Decimal(0)) -> LeakageBar:
+    return LeakageBar(label=label, parts=tuple(parts), whole_mA=whole_mA, **budget.model_dump())
 
 
 def _part(position: int, row: Row, leakage_mA: Decimal, why: str) -> LeakagePart:

@@ -84,11 +84,12 @@ def _leakage_origins(findings: Findings, board: Board, rcd: Rcd) -> tuple[str, .
 
 
 def _room_left(findings: Findings, board: Board, rcd: Rcd) -> list[Statement]:
-    parts = parts_mA(findings.as_found, board, rcd)
-    if not parts:
+    """By the total that the verdict itself goes by: what was read at the device, else the sum of its circuits."""
+    found = evidence(findings, board, rcd)
+    if not found.parts_mA and found.whole_mA is None:
         return []
     load = appliances()[ADDED_LOAD]
-    room = headroom(rcd, parts.values(), findings.edition, load.at_most_mA)
+    room = headroom(rcd, (found.total_mA,), findings.edition, load.at_most_mA)
     apart = trimmed(abs(room.left_mA))
     left = f"has {apart} mA left of its budget" if room.left_mA >= 0 else f"is {apart} mA over its budget"
     fits = "would still fit" if room.fits else "would not fit"
