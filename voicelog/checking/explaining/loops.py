@@ -15,17 +15,21 @@ APART_OHM, APART = Decimal("0.10"), Decimal("0.20")  # Zs against its prediction
 
 def loop_section(findings: Findings) -> Section:
     """Zs that failed or runs close, and Zs that does not agree with Ze + (R1+R2)."""
+    judged = [(reading, verdict) for reading, verdict in findings.verdicts if reading.quantity == "zs"]
     tight = [
         Statement(text=f"{r.place.key}: Zs {shown(r.value)} {r.unit}. {v.sentence}", origins=findings.origins(r))
-        for r, v in findings.verdicts
-        if r.quantity == "zs" and v.outcome in (Outcome.FAIL, Outcome.MARGINAL)
+        for r, v in judged
+        if v.outcome in (Outcome.FAIL, Outcome.MARGINAL)
     ]
+    limits_ohm = {reading.place: verdict.limit for reading, verdict in judged}
     places = [(board, circuit) for board in findings.sheet.boards for circuit in board.circuits]
-    apart = [statement for board, circuit in places for statement in _zs_against_sum(findings, board, circuit)]
+    apart = [found for board, circuit in places for found in _zs_against_sum(findings, board, circuit, limits_ohm)]
     return Section(title="Loop impedance", statements=(*tight, *apart))
 
 
-def _zs_against_sum(findings: Findings, board: Board, circuit: Circuit) -> list[Statement]:
+def _zs_against_sum(
+    findings: Findings, board: Board, circuit: Circuit, limits_ohm: dict[Place, Decimal | None]
+) -> list[Statement]:
     place, record = Place(board=board.reference, circuit=circuit.number), findings.record
     upstream = origin_ohm(board, findings.sheet, record)
     zs, r1_r2 = latest_figure(record, "zs", place, "ohm"), latest_figure(record, "r1_r2", place, "ohm")
@@ -38,12 +42,10 @@ def _zs_against_sum(findings: Findings, board: Board, circuit: Circuit) -> list[
     reckoned = f"{plain(computed)} ohm from {plain(upstream)} + {plain(r1_r2)}"
     text = f"{place.key}: Zs {plain(zs)} ohm measured, {reckoned}: {cause}."
     return [
-        Statement(text=f"{text} {_headroom(place, zs, findings)}".strip(), origins=findings.of(place, "zs", "r1_r2"))
+        Statement(text=f"{text} {_headroom(zs, limits_ohm[place])}".strip(), origins=findings.of(place, "zs", "r1_r2"))
     ]
 
 
-def _headroom(place: Place, zs: Decimal, findings: Findings) -> str:
+def _headroom(zs: Decimal, limit: Decimal | None) -> str:
     """What is left of the limit that the verdict rests on; nothing where none is known or it is used up."""
-    verdict = next((v for r, v in findings.verdicts if r.place == place and r.quantity == "zs"), None)
-    limit = verdict.limit if verdict else None
     return f"{plain(limit - zs)} ohm remain to the limit of {plain(limit)}." if limit and limit >= zs else ""
