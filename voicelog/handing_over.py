@@ -160,8 +160,7 @@ def greatest_zs(sheet: Sheet, edition: Edition) -> Iterator[tuple[str, Decimal]]
     for board in sheet.boards:
         for circuit in board.circuits:
             place = Place(board=board.reference, circuit=circuit.number)
-            before = sheet.protecting_rcd(place)
-            greatest = tabulated_zs(circuit, sheet.rcd(before) if before else None, sheet, edition)
+            greatest = tabulated_zs(circuit, sheet.protecting_rcd(place), sheet, edition)
             if not isinstance(greatest, Unknown):
                 yield place.key, greatest
 

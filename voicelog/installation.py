@@ -211,8 +211,13 @@ class Sheet(Noun):
         """The circuit that supplies a board; None at the origin."""
         return self.place_of(board.supplied_from) if board.supplied_from else None
 
-    def protecting_rcd(self, place: Place) -> Place | None:
+    def protecting_rcd(self, place: Place) -> Rcd | None:
         """The nearest RCD through which a place is supplied: its own, or one before its board."""
+        where = self.place_of_protecting_rcd(place)
+        return self.rcd(where) if where else None
+
+    def place_of_protecting_rcd(self, place: Place) -> Place | None:
+        """Where the nearest RCD through which a place is supplied sits."""
         for _ in self.boards:  # boards that feed each other have no first one
             if rcd := self.rcd(place):
                 return Place(board=place.board, rcd=rcd.reference)

@@ -38,8 +38,7 @@ class Case:
     @property
     def protecting_rcd(self) -> Rcd | None:
         """Its own, or the nearest one before its board."""
-        place = self.sheet.protecting_rcd(self.place)
-        return self.sheet.rcd(place) if place else None
+        return self.sheet.protecting_rcd(self.place)
 
     def figure(self, unit: str) -> Decimal | None:
         """The plain figure of this reading; None for >, <, over range and words."""

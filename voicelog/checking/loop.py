@@ -209,7 +209,7 @@ def _with_second_thoughts(verdict: Verdict, limit: LoopLimit, case: Case) -> Ver
 
 def _rcd_name(case: Case) -> str:
     """With its board where that is another one."""
-    place = case.sheet.protecting_rcd(case.place)
+    place = case.sheet.place_of_protecting_rcd(case.place)
     return place.rcd if place.board == case.place.board else place.key
 
 
