@@ -103,13 +103,16 @@ def test_a_circuit_is_judged_by_the_rcd_it_lies_behind():
         ("A", "30", "pulsating", "0.35", "1.4"),
         ("A", "10", "pulsating", "0.35", "2.0"),
         ("A", "30", "pulsating 90", "0.25", "1.4"),
+        ("A", "10", "pulsating 90", "0.25", "2.0"),
         ("A", "30", "pulsating 135", "0.11", "1.4"),
+        ("A", "10", "pulsating 135", "0.11", "2.0"),
         ("F", "30", "composite", "0.5", "1.4"),
         ("B", "30", "smooth", "0.5", "2.0"),
     ],
 )
 def test_ramp_windows(kind, rated, waveform, low, high):
-    """An instrument maker's manual p31 and public tables; 135 degrees, composite and smooth from memory."""
+    """An instrument maker's manual p31 and public tables; 135 degrees, composite, smooth, and 10 mA at 90 degrees from
+    memory (IEC 61008 and 61009)."""
     window = ramp_window(rcd(rated=rated, type=kind), waveform, AFTER)
     assert (window.low, window.high) == (D(low), D(high))
 
