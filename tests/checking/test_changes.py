@@ -1,5 +1,7 @@
 """What changed since the last record, the most important first."""
 
+import pytest
+
 from tests.checking.sheets import D, breaker, cable, circuit, rcd, reading, sheet
 from voicelog.checking.changes import RANKS, compare
 from voicelog.checking.previous import parse_previous
@@ -74,6 +76,22 @@ def test_an_old_pass_of_half_a_megohm_is_explained():
     """0.5 Mohm on old records is superseded by 1.0 (an examination study page; an instrument maker's manual p15)."""
     found = next(c for c in compare(LAST, NOW, (reading("ir_le", "0.3", "Mohm"),)) if c.kind == "worse")
     assert "1.0 is needed now" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("then", "told"),
+    [
+        ("250", "2 Mohm at 250 V on the last record, 0.3 Mohm at 500 V now"),
+        ("500", "2 Mohm on the last record, 0.3 Mohm now"),
+        ("250/500", "2 Mohm on the last record, 0.3 Mohm now"),  # it may have been either
+        ("", "2 Mohm on the last record, 0.3 Mohm now"),
+    ],
+)
+def test_insulation_at_another_test_voltage_is_compared_and_told_with_both(then, told):
+    """250 V in place of 500 V where equipment cannot be disconnected (regulation 643.3.3, from memory)."""
+    last = parse_previous(f"board,number,ir_test_V,ir_live_earth_Mohm\nDB1,5,{then},2\n", "last.csv")
+    found = compare(last, NOW, (reading("ir_le", "0.3", "Mohm", test_voltage_V="500"),))
+    assert any(told in change.sentence for change in found if change.kind == "worse")
 
 
 def test_small_changes_go_unmentioned_and_better_ones_are_no_worse():

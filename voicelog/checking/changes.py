@@ -4,7 +4,7 @@ from decimal import Decimal
 from typing import Literal
 
 from voicelog.checking.naming import sign
-from voicelog.checking.previous import PreviousRecord, PreviousRow
+from voicelog.checking.previous import AT_VOLTAGE, PreviousRecord, PreviousRow
 from voicelog.checking.record import Record, figure, last_of_each
 from voicelog.checking.slips import same_digits, slip_between
 from voicelog.checking.weighing import nearest, plain
@@ -170,9 +170,16 @@ def _word(then: Reading, now: Reading) -> Change | None:
 
 
 def _change(kind: Kind, then: Reading, now: Reading, what: str, weight: Decimal) -> Change:
-    before, after = f"{shown(then.value)} {then.unit}".strip(), f"{shown(now.value)} {now.unit}".strip()
+    before, after = _told(then, now), _told(now, then)
     said = f"{now.place.key} {sign(now.quantity)}: {before} on the last record, {after} now: {what}"
     return Change(kind=kind, place=now.place, then=before, now=after, sentence=said, weight=weight)
+
+
+def _told(reading: Reading, other: Reading) -> str:
+    """A value with its unit, and with its test voltage where the other was taken at another one."""
+    volts, others = reading.conditions.get(AT_VOLTAGE), other.conditions.get(AT_VOLTAGE)
+    apart = volts and others and Decimal(volts) != Decimal(others)
+    return f"{shown(reading.value)} {reading.unit}".strip() + (f" at {plain(Decimal(volts))} V" if apart else "")
 
 
 def shown(value: Value) -> str:

@@ -6,7 +6,7 @@ schedule (so last time's schedule reads back as it is). Needed: ``board``. Compa
     board, kind (board, rcd or circuit), number, name, points,
     device_standard, device_type, device_A, breaking_kA, line_mm2, cpc_mm2, rcd, rcd_type, rcd_mA,
     main_fuse_A, ring_r1_ohm, ring_rn_ohm, ring_r2_ohm, ring_step2_ohm, ring_step3_ohm, r1_r2_ohm, r2_ohm,
-    bonding_ohm, electrode_ohm, ir_live_live_Mohm, ir_live_earth_Mohm, ir_neutral_earth_Mohm,
+    bonding_ohm, electrode_ohm, ir_test_V, ir_live_live_Mohm, ir_live_earth_Mohm, ir_neutral_earth_Mohm,
     ir_linked_earth_Mohm, polarity, phase_rotation, voltage_V, ze_ohm, zs_ohm, fault_current_kA,
     rcd_0_5x_0deg_ms ... rcd_5x_180deg_ms, rcd_ramp_mA, test_button, functional, spd, earthing, supply,
     leakage_mA, leakage_dc_mA
@@ -25,6 +25,7 @@ from pathlib import Path
 
 from rapidfuzz import process
 
+from voicelog.checking.insulation import QUANTITIES as INSULATION
 from voicelog.errors import PreviousRecordError
 from voicelog.model import (
     Choice,
@@ -54,7 +55,9 @@ FACTS = {  # column: unit of the fact
     "rcd_type": "",
     "rcd_mA": "mA",
     "main_fuse_A": "A",
+    "ir_test_V": "",  # "250/500" where the readings of a row were not all taken at one voltage
 }
+AT_VOLTAGE = "test_voltage_V"  # a condition that readings are compared across
 READINGS: dict[str, tuple[str, str, Conditions]] = {  # column: quantity, unit, conditions
     "ring_r1_ohm": ("ring_r1", "ohm", {}),
     "ring_rn_ohm": ("ring_rn", "ohm", {}),
@@ -100,7 +103,6 @@ PASSED_OVER = {
     "ring",
     "rcd_A",
     "greatest_zs_ohm",
-    "ir_test_V",
     "worst_verdict",
     "lines",
     "remarks",
@@ -144,7 +146,10 @@ class PreviousRecord(Noun):
         return next((row for row in self.rows if row.place == place), None)
 
     def reading(self, place: Place, quantity: str, conditions: Conditions) -> Reading | None:
-        """Last time's reading of the same quantity there; conditions that last time left out do not count."""
+        """Last time's reading of the same quantity there, at whatever test voltage.
+
+        Conditions that last time left out do not count.
+        """
         row = self.at(place)
         matches = (
             (r for r in row.readings if r.quantity == quantity and _agree(r.conditions, conditions)) if row else ()
@@ -238,7 +243,14 @@ def _readings(written: dict[str, str], place: Place, where: str) -> Iterator[Rea
     for column, (quantity, unit, conditions) in READINGS.items():
         if column in written:
             value = _value(written[column], f"{where}, column {column}")
-            yield Reading(place=place, quantity=quantity, value=value, unit=unit, conditions=conditions)
+            under = {**conditions, **_at_voltage(quantity, written)}
+            yield Reading(place=place, quantity=quantity, value=value, unit=unit, conditions=under)
+
+
+def _at_voltage(quantity: str, written: dict[str, str]) -> Conditions:
+    """The test voltage of an insulation reading, where the row names one and no more."""
+    volts = written.get("ir_test_V", "")
+    return {AT_VOLTAGE: volts} if quantity in INSULATION and FIGURE.fullmatch(volts) else {}
 
 
 def _value(cell: str, where: str) -> Value:
@@ -266,4 +278,4 @@ def _no_twins(rows: tuple[PreviousRow, ...], source: str) -> None:
 
 
 def _agree(then: Conditions, now: Conditions) -> bool:
-    return all(now.get(key, value) == value for key, value in then.items())
+    return all(now.get(key, value) == value for key, value in then.items() if key != AT_VOLTAGE)
