@@ -335,6 +335,14 @@ def test_ctrl_c_says_that_what_was_kept_is_safe(job):
     assert len(open_job(job).record().lines) == 1
 
 
+def test_ctrl_c_while_the_program_is_still_loading_leaves_no_traceback(tmp_path):
+    """130 is how a shell tells of SIGINT: 128 and the signal's number (POSIX shells, common practice)."""
+    pressed = "import os, signal, time\nos.kill(os.getpid(), signal.SIGINT)\ntime.sleep(9)\n"
+    (tmp_path / "typer.py").write_text(pressed)  # found before the real one
+    done = voicelog("words", env={"PYTHONPATH": f"{tmp_path}{os.pathsep}{ROOT}"})
+    assert (done.returncode, done.stderr, done.stdout) == (130, "voicelog: stopped.\n", "")
+
+
 def test_licences_are_listed():
     shown = voicelog("about", "--licences").stdout
     for name in ("vosk", "pydantic", "typer", "numpy", "scipy"):

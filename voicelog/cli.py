@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.console import Console
 
-from voicelog import __version__, cli_bench
+from voicelog import STOPPED, __version__, cli_bench
 from voicelog.counting import counted
 from voicelog.errors import DeviceError, InputError, VoicelogError
 
@@ -31,7 +31,6 @@ app = typer.Typer(
 
 app.add_typer(cli_bench.app, name="bench")
 
-STOPPED = 130  # exit code after Ctrl-C
 LEAST_MINUTES, MOST_MINUTES = 0.1, 60.0  # of speech to learn a voice from
 
 JobFolder = Annotated[Path, typer.Argument(metavar="JOB", help="the job folder")]
