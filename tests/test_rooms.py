@@ -8,7 +8,7 @@ import pytest
 import voicelog
 
 PACKAGE = Path(voicelog.__file__).parent
-NOUNS = {"model", "errors", "installation", "resources", "counting"}
+NOUNS = {"model", "errors", "installation", "resources", "counting", "reasons"}
 KNOWS = {
     "hearing": NOUNS,
     "checking": NOUNS,

@@ -22,6 +22,7 @@ from voicelog.keeping.record import Record, fold
 from voicelog.keeping.storage import make_folder, refusal
 from voicelog.keeping.watches import watches
 from voicelog.model import Entry, Place, Verdict
+from voicelog.reasons import having_unplugged
 from voicelog.showing.charts import Forecast
 from voicelog.showing.log_page import write_log
 from voicelog.showing.pictures import Budget, Regrouped, is_course, pictures
@@ -132,7 +133,7 @@ def _regrouped(sheet: Sheet, record: Record, edition: Edition) -> Iterator[Regro
 def _shown_split(board: Board, leaks: dict[str, plan.Leak], split: Split, edition: Edition) -> Regrouped:
     return Regrouped(
         board=board.reference,
-        leaks={key: (leak.leakage_mA, leak.unplugged and f"unplugged {leak.unplugged}") for key, leak in leaks.items()},
+        leaks={key: (leak.leakage_mA, having_unplugged(filter(None, [leak.unplugged]))) for key, leak in leaks.items()},
         groups={group.rcd: group.circuits for group in split.groups},
         budgets={group.rcd: _budget(board.rcd(group.rcd), edition) for group in split.groups},
     )

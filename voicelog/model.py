@@ -228,7 +228,6 @@ class EntryKind(StrEnum):
 
 
 EVERYTHING = "everything"  # the item that stands for all that is plugged in on a circuit
-RETEST = "retest"  # the reason of a reading taken again for which no other was named
 
 
 class Draft(Noun):

@@ -7,7 +7,8 @@ from functools import cached_property
 
 from voicelog.checking.naming import sign
 from voicelog.checking.units import convert
-from voicelog.model import RETEST, Comparison, Noun, Number, Place, Reading
+from voicelog.model import Comparison, Noun, Number, Place, Reading
+from voicelog.reasons import RETEST, unplugged_by
 
 Record = Sequence[Reading]  # the readings that stand, in the order they were taken
 
@@ -69,9 +70,8 @@ class Taken(Noun):
 
     @property
     def unplugged(self) -> tuple[str, ...]:
-        """What was unplugged while it was taken: of "unplugged tea urn; fridge" the two."""
-        kind, _, items = self.reason.partition("unplugged ")
-        return () if kind or not items else tuple(item.strip() for item in items.split(";"))
+        """What was unplugged while it was taken."""
+        return unplugged_by(self.reason)
 
     @property
     def explained(self) -> str:

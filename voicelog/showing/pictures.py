@@ -7,6 +7,7 @@ from typing import Any
 from voicelog.keeping.record import Line, Record
 from voicelog.keeping.watches import is_watched, watches
 from voicelog.model import Noun, Number, Outcome, Place
+from voicelog.reasons import unplugged_by
 from voicelog.showing.charts import (
     Forecast,
     LeakageBar,
@@ -134,7 +135,7 @@ def _part(position: int, row: Row, leakage_mA: Decimal, why: str) -> LeakagePart
 
 
 def _why(row: Row) -> str:
-    without = (k.reason for k in row.readings if k.quantity == "earth_leakage" and k.reason.startswith("unplugged"))
+    without = (k.reason for k in row.readings if k.quantity == "earth_leakage" and unplugged_by(k.reason))
     return next(without, "")
 
 

@@ -5,9 +5,11 @@ back is on the record however the program ends.
 """
 
 from voicelog.meaning.parsing import refuse_value
-from voicelog.model import RETEST, Called, Draft, EntryKind, Outcome, Place, Reading, Result, Standing, Verdict
+from voicelog.model import Called, Draft, EntryKind, Outcome, Place, Reading, Result, Standing, Verdict
+from voicelog.reasons import RETEST, having_unplugged
 from voicelog.talking import touring
 from voicelog.talking.conversation import (
+    CIRCUIT_FIRST,
     Asked,
     Conversation,
     Desk,
@@ -79,7 +81,7 @@ def _place_for(called: Called, talk: Conversation, desk: Desk) -> Place:
     if quantity.places == ("board",) and (called.place is None or _kind(called.place) == "board"):
         return Place(board=place.board if place else desk.board(talk))
     if place is None:
-        raise Incomplete("say the circuit first")
+        raise Incomplete(CIRCUIT_FIRST)
     _fits_place(place, quantity.key, desk)
     return place
 
@@ -172,8 +174,7 @@ def take_call(talk: Conversation, said: Said, desk: Desk, called: Called, reason
 
 def reason_at(place: Place, talk: Conversation) -> str:
     """What is unplugged concerns its own circuit, the RCD before it and the tails; not the others."""
-    items = [one.item for one in talk.unplugged if place.key in one.at]
-    return f"unplugged {'; '.join(items)}" if items else ""
+    return having_unplugged(one.item for one in talk.unplugged if place.key in one.at)
 
 
 def _asked_again(talk: Conversation, reading: Reading) -> str:

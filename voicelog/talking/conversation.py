@@ -16,6 +16,8 @@ from voicelog.model import Called, Conditions, Draft, EntryKind, Noun, Place, Re
 from voicelog.talking.phrasing import Phrasing
 from voicelog.talking.tones import Tone
 
+CIRCUIT_FIRST = "say the circuit first"
+
 
 class Mode(StrEnum):
     """What the dialogue is waiting for."""
@@ -254,3 +256,8 @@ Move = Callable[[Conversation, Said, Desk], Turn]  # what an utterance does
 def speak(talk: Conversation, text: str, tone: Tone | None = None) -> Turn:
     """Say something and remember it for "say again"."""
     return Turn(talk.having(said=text), (Speak(text, tone),))
+
+
+def circuit_first(talk: Conversation) -> Turn:
+    """What was said needs a place in hand."""
+    return speak(talk, CIRCUIT_FIRST, Tone.ATTENTION)

@@ -4,6 +4,7 @@ Figures are not among them: they are made in time, while the words before them s
 """
 
 from voicelog.model import Place
+from voicelog.talking.conversation import CIRCUIT_FIRST
 from voicelog.talking.phrasing import Phrasing
 
 FIXED = (
@@ -12,7 +13,7 @@ FIXED = (
     "marginal",
     "kept",
     "say again",
-    "say the circuit first",
+    CIRCUIT_FIRST,
     "nothing to disregard",
     "left unconfirmed",
     "standing by",

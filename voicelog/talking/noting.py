@@ -10,7 +10,19 @@ from voicelog.meaning.phrase import first_spelling
 from voicelog.model import Draft, EntryKind, Number, Place, Reading
 from voicelog.talking import unplugging
 from voicelog.talking.calling import say_back
-from voicelog.talking.conversation import Asked, Conversation, Desk, Keep, Mode, Note, Said, Speak, Turn, speak
+from voicelog.talking.conversation import (
+    Asked,
+    Conversation,
+    Desk,
+    Keep,
+    Mode,
+    Note,
+    Said,
+    Speak,
+    Turn,
+    circuit_first,
+    speak,
+)
 from voicelog.talking.tones import Tone
 
 COUNTED, UNCOUNTED = "point counted", "point taken back"  # kinds of note
@@ -126,7 +138,7 @@ def back_to_point(talk: Conversation, said: Said, desk: Desk) -> Turn:
     note = points[number - 1]
     name, place = note.detail["point"], note.place or talk.place
     if place is None:
-        return speak(talk, "say the circuit first", Tone.ATTENTION)
+        return circuit_first(talk)
     talk = talk.having(place=place, point=name, asked=None)
     asked = _at_point(name, talk)
     asked = asked and asked.model_copy(update={"again": True})
@@ -147,7 +159,7 @@ def _at_point(name: str, talk: Conversation) -> Asked | None:
 def plus_one(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """One more point on the circuit in hand."""
     if talk.place is None or not talk.place.circuit:
-        return speak(talk, "say the circuit first", Tone.ATTENTION)
+        return circuit_first(talk)
     return _counted(talk, said, desk, talk.place, COUNTED, _points(desk, talk.place) + 1)
 
 
@@ -187,7 +199,7 @@ def _points(desk: Desk, place: Place) -> int:
 def count_points(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The total counted becomes a reading, said back like any other."""
     if talk.place is None or not talk.place.circuit:
-        return speak(talk, "say the circuit first", Tone.ATTENTION)
+        return circuit_first(talk)
     count = _points(desk, talk.place)
     if not count:
         return speak(talk, f"no points were counted on {desk.phrasing.place(talk.place)}", Tone.ATTENTION)

@@ -13,7 +13,7 @@ from voicelog.installation import Board, Circuit
 from voicelog.keeping.record import Line
 from voicelog.meaning.grammar import Quantity, TestSequence
 from voicelog.model import Comparison, Number, Place
-from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Said, Speak, Tour, Turn, speak
+from voicelog.talking.conversation import Asked, Conversation, Desk, Mode, Said, Speak, Tour, Turn, circuit_first, speak
 from voicelog.talking.tones import Tone
 
 
@@ -49,7 +49,7 @@ def start_sequence(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """ "Start sequence, ring": the tests of a set on the circuit in hand."""
     tests = desk.grammar.sequences[said.understood.meaning.arguments["sequence"]]
     if not _has_place(tests, talk.place, desk):
-        return speak(talk, "say the circuit first", Tone.ATTENTION)
+        return circuit_first(talk)
     circuit = desk.sheet.circuit(talk.place)
     if circuit and not _suits(tests.only, circuit):
         return speak(

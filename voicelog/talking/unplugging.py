@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from voicelog.installation import Sheet
 from voicelog.model import EVERYTHING, Draft, Entry, EntryKind, Place
 from voicelog.talking.calling import retest
-from voicelog.talking.conversation import Conversation, Desk, Keep, Said, Speak, Turn, Unplugged, speak
+from voicelog.talking.conversation import Conversation, Desk, Keep, Said, Speak, Turn, Unplugged, circuit_first
 from voicelog.talking.tones import Tone
 
 UNPLUGGED, PLUGGED_IN = "unplugged", "plugged in"  # kinds of note
@@ -15,7 +15,7 @@ def unplug(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """ "Unplugged the tea urn", "unplugged everything": of the circuit in hand. "Retest" may follow at once."""
     item = _item(said)
     if item == EVERYTHING and talk.place is None:
-        return speak(talk, "say the circuit first", Tone.ATTENTION)
+        return circuit_first(talk)
     turn = _noted(talk, said, desk, UNPLUGGED, item, f"unplugged {named(item, talk.place, desk)}")
     if "then" not in said.understood.meaning.arguments:
         return turn
@@ -27,7 +27,7 @@ def plug_in(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The item is connected again: no reading has it as its reason any more."""
     item = _item(said)
     if item == EVERYTHING and talk.place is None:
-        return speak(talk, "say the circuit first", Tone.ATTENTION)
+        return circuit_first(talk)
     return _noted(talk, said, desk, PLUGGED_IN, item, f"{named(item, talk.place, desk)} plugged in")
 
 

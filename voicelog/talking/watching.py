@@ -13,7 +13,20 @@ from voicelog.checking.weighing import Unknown
 from voicelog.keeping.watches import WATCHED
 from voicelog.model import Comparison, Number, Reading
 from voicelog.talking import calling
-from voicelog.talking.conversation import Act, Asked, Conversation, Desk, Keep, Mode, Said, Speak, Turn, Watch, speak
+from voicelog.talking.conversation import (
+    Act,
+    Asked,
+    Conversation,
+    Desk,
+    Keep,
+    Mode,
+    Said,
+    Speak,
+    Turn,
+    Watch,
+    circuit_first,
+    speak,
+)
 from voicelog.talking.tones import Tone
 
 EVERY = 3  # readings between two words about the slope
@@ -24,7 +37,7 @@ def start(talk: Conversation, said: Said, desk: Desk) -> Turn:
     called = said.understood.meaning.called
     place = called.place or talk.place
     if place is None:
-        return speak(talk, "say the circuit first", Tone.ATTENTION)
+        return circuit_first(talk)
     quantity = desk.grammar.quantities[called.quantity]
     asked = Asked(place=place, quantity=quantity.key, unit=quantity.units[0], conditions=called.conditions)
     talk = talk.having(mode=Mode.LISTENING, place=place, asked=asked, tour=None, watch=Watch(asked=asked))
