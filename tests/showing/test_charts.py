@@ -98,7 +98,13 @@ def test_the_budget_line_stands_where_the_budget_ends():
 def test_over_the_budget_is_said_by_sign_and_word(parts, over):
     picture = leakage_chart([bar(*parts)])
     assert ("✗" in words(picture)) is over
-    assert ("over it" in picture.words) is over and f"{sum(map(Decimal, parts))} mA" in words(picture)
+    assert ("over it" in picture.words) is over and f"{9 if not over else Decimal('9.01')} mA" in words(picture)
+
+
+def test_parts_keep_the_zeros_that_were_spoken_and_their_sum_has_none():
+    """As the plan and the diagnosis print sums."""
+    picture = leakage_chart([bar("1.50", "2.0", "6.50", budget="30")])
+    assert "RCD1: 10 mA (circuit 1 1.50, circuit 2 2.0, circuit 3 6.50)" in picture.words and "10 mA" in words(picture)
 
 
 def test_what_was_read_at_the_rcd_beyond_its_circuits_is_drawn_and_counts():
@@ -276,7 +282,7 @@ FIGURES = st.decimals(min_value="0.01", max_value="900", places=2)
 @given(st.lists(FIGURES, min_size=1, max_size=12), FIGURES)
 def test_any_leakages_make_a_sound_picture(parts, budget):
     picture = leakage_chart([bar(*parts, budget=str(budget)), bar(label="<b>&")])
-    assert f"{sum(parts)} mA" in words(picture)
+    assert f"{sum(parts).normalize():f} mA" in words(picture)
     assert all(float(r.get("width")) >= 0 for r in tags(picture, "rect"))
 
 

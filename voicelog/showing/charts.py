@@ -1,7 +1,7 @@
 """The pictures of a job: own vector drawings, every figure in them also written out.
 
 All take plain values and give a ``Picture``. Figures come in as ``Decimal`` and are printed as they
-came; only lengths on the page are worked out in floating point.
+came, sums without the zeros that follow; only lengths on the page are worked out in floating point.
 """
 
 import math
@@ -64,6 +64,11 @@ class LeakageBar(Noun):
     def _sum_mA(self) -> Decimal:
         return sum((part.leakage_mA for part in self.parts), Decimal(0))
 
+    @property
+    def total(self) -> str:
+        """As printed: nobody spoke it, so it has no zeros to keep."""
+        return f"{self.total_mA.normalize():f} mA"
+
 
 def leakage_chart(bars: Sequence[LeakageBar], title: str = "Earth leakage against each RCD's budget") -> Picture:
     """Each RCD as one bar, a box a circuit, with its budget and where it may trip. Sums are arithmetic.
@@ -105,7 +110,7 @@ def _leakage_words(bar: LeakageBar) -> str:
     over = "over" if bar.total_mA > bar.budget_mA else "within"
     held = f" ({parts})" if parts else ""
     budget = f"its budget of {bar.budget_mA.normalize():f} mA"
-    return f"{bar.label}: {bar.total_mA:f} mA{held}, {share:.0f} % of {budget}, {over} it."
+    return f"{bar.label}: {bar.total}{held}, {share:.0f} % of {budget}, {over} it."
 
 
 def _leakage_bar(drawing: Drawing, bar: LeakageBar, y: float, scale: float) -> None:
@@ -125,7 +130,7 @@ def _leakage_bar(drawing: Drawing, bar: LeakageBar, y: float, scale: float) -> N
         if end - x > 2 * half:
             drawing.box((x + end) / 2 - half, y + 5, 2 * half, 16, EMPTY)
             drawing.text((x + end) / 2, y + 18, part.circuit, anchor="middle")
-    drawing.text(WIDTH - 10, y + 18, f"{bar.total_mA:f} mA", anchor="end", bold=True, fill=BAD if over else INK)
+    drawing.text(WIDTH - 10, y + 18, bar.total, anchor="end", bold=True, fill=BAD if over else INK)
     if over:
         drawing.text(WIDTH - RIGHT + 30, y + 18, "✗", fill=BAD, bold=True)
 
