@@ -202,34 +202,46 @@ def test_on_a_phone_nothing_lies_beside_the_screen(browser, handed, name):
 SECOND_BOARD = """
 [[board]]
 reference = "DB2"
-[[board.rcd]]
-reference = "RCD1"
-rated_residual_current_mA = 30
-[[board.circuit]]
-number = "1"
-rcd = "RCD1"
+rcd = [
+    { reference = "RCD1", rated_residual_current_mA = 30 },
+    { reference = "RCD2", rated_residual_current_mA = 30 },
+    { reference = "RCD3", rated_residual_current_mA = 30 },
+]
+circuit = [
+    { number = "1", rcd = "RCD1" },
+    { number = "2", rcd = "RCD1" },
+    { number = "3", rcd = "RCD1" },
+]
 """
 
 
-def test_each_board_is_regrouped_over_as_many_rcds_as_it_has(tmp_path):
+def drawn_after(folder, said, more=""):
+    """What the pictures of the demonstration's job say, by title."""
     sheet = (data_folder("audio_samples") / "demo" / "job.toml").read_text(encoding="utf-8")
-    (tmp_path / "job.toml").write_text(sheet + SECOND_BOARD, encoding="utf-8")
-    said = ["board d b two", "circuit one earth leakage two milliamps", "affirm"]
-    run(open_visit(tmp_path), ScriptedEar(said), SilentMouth(), Policy.EVERY, Watcher())
-    job = open_job(tmp_path)
-    drawn = {picture.title: picture.words for picture in report_for(job, job.entries()).pictures}
-    assert "RCD1: 2 mA" in drawn["Earth leakage on DB2 after regrouping"]
-    assert "new 1" not in drawn["Earth leakage on DB2 after regrouping"]
+    (folder / "job.toml").write_text(sheet + more, encoding="utf-8")
+    run(open_visit(folder), ScriptedEar(said), SilentMouth(), Policy.EVERY, Watcher())
+    job = open_job(folder)
+    return {picture.title: picture.words for picture in report_for(job, job.entries()).pictures}
+
+
+def test_each_board_is_regrouped_over_as_many_rcds_as_it_has(tmp_path):
+    called = [(f"circuit {number} earth leakage two milliamps", "affirm") for number in ("one", "two", "three")]
+    drawn = drawn_after(tmp_path, ["board d b two", *(words for pair in called for words in pair)], SECOND_BOARD)
+    after = drawn["Earth leakage on DB2 after regrouping"]
+    assert all(f"RCD{number}: 2 mA" in after for number in (1, 2, 3)) and "new 1" not in after
+
+
+def test_where_no_circuit_moves_nothing_is_drawn_after_regrouping(tmp_path):
+    drawn = drawn_after(tmp_path, ["tea urn earth leakage six point eight milliamps", "affirm"])
+    assert "RCD1: 6.8 mA" in drawn["Earth leakage against each RCD's budget"]
+    assert not [title for title in drawn if "after regrouping" in title]
 
 
 def test_the_picture_after_regrouping_shows_what_the_split_was_reckoned_with(tmp_path):
     """The schedule's last reading is without the urn; a split must bear it plugged in again."""
-    (tmp_path / "job.toml").write_bytes((data_folder("audio_samples") / "demo" / "job.toml").read_bytes())
     said = ["tea urn earth leakage six point eight milliamps", "affirm", "unplugged the tea urn"]
     said += ["retest earth leakage nought point three milliamps", "affirm"]
-    run(open_visit(tmp_path), ScriptedEar(said), SilentMouth(), Policy.EVERY, Watcher())
-    job = open_job(tmp_path)
-    drawn = {picture.title: picture.words for picture in report_for(job, job.entries()).pictures}
+    drawn = drawn_after(tmp_path, said)
     after = "Earth leakage on DB1 after regrouping, everything plugged in, only what was read circuit by circuit"
     assert "6.8 mA" in drawn[after]
     assert "0.3 mA" in drawn["Earth leakage against each RCD's budget"]

@@ -66,8 +66,9 @@ class LeakageBar(Noun):
 
     @property
     def total(self) -> str:
-        """As printed: nobody spoke it, so it has no zeros to keep."""
-        return f"{self.total_mA.normalize():f} mA"
+        """As printed: what was read at the RCD as it was spoken, a sum without zeros that nobody spoke."""
+        figure = self.whole_mA if self.whole_mA >= self._sum_mA else self._sum_mA.normalize()
+        return f"{figure:f} mA"
 
 
 def leakage_chart(bars: Sequence[LeakageBar], title: str = "Earth leakage against each RCD's budget") -> Picture:

@@ -110,7 +110,10 @@ def _of(board: str, schedule: Schedule) -> str:
 
 
 def _after(schedule: Schedule, regrouped: tuple[Regrouped, ...]) -> Iterator[Picture]:
-    """What the split was reckoned with: everything plugged in, also where the schedule's reading is without an item."""
+    """What the split was reckoned with: everything plugged in, also where the schedule's reading is without an item.
+
+    Nothing where no circuit moves and it would repeat the picture of what was measured.
+    """
     for split in regrouped:
         rows = {row.place.key: (i, row) for i, row in enumerate(_circuits(schedule, split.board))}
         bars = tuple(
@@ -121,7 +124,14 @@ def _after(schedule: Schedule, regrouped: tuple[Regrouped, ...]) -> Iterator[Pic
         state = ", everything plugged in" if otherwise else ""
         unread = any(row.rcd and key not in split.leaks for key, (_, row) in rows.items())
         only = ", only what was read circuit by circuit" if unread else ""
-        yield leakage_chart(bars, f"Earth leakage on {split.board} after regrouping{state}{only}")
+        if otherwise or _moves(split, rows):
+            yield leakage_chart(bars, f"Earth leakage on {split.board} after regrouping{state}{only}")
+
+
+def _moves(split: Regrouped, rows: Mapping[str, tuple[int, Row]]) -> bool:
+    """Whether any circuit ends up behind another RCD than it is behind now."""
+    behind = {key: row.rcd.reference if row.rcd else "" for key, (_, row) in rows.items()}
+    return any(behind[key] != rcd for rcd, keys in split.groups.items() for key in keys if key in behind)
 
 
 def _bar(label: str, parts: Sequence[LeakagePart], budget: Budget, whole_mA: Decimal = Decimal(0)) -> LeakageBar:
