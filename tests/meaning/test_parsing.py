@@ -117,6 +117,37 @@ def test_no_with_a_value_is_written_and_never_heard(written, heard, reader, cont
     assert not reader.network.parses(tuple(written.split()))
 
 
+@pytest.mark.parametrize(
+    ("written", "circuit", "name"),
+    [
+        ("rename circuit five stage left sockets", "5", "stage left sockets"),
+        ("rename tea urn boiler", "2", "boiler"),
+        ("rename circuit five café lights", "5", "café lights"),
+    ],
+)
+def test_a_new_name_is_written_behind_its_circuit_and_never_heard_there(written, circuit, name, reader, context):
+    """The ear knows no free words: its network ends with the circuit."""
+    called = Called(place=Place(board="DB1", circuit=circuit))
+    assert reader.read(tuple(written.split()), context) == Command(
+        name="rename", called=called, arguments={"name": name}
+    )
+    assert not reader.network.parses(tuple(written.split()))
+
+
+@pytest.mark.parametrize(
+    ("written", "why"),
+    [
+        ("rename circuit twenty two lights", "there is no circuit twenty two on the sheet"),  # not 20
+        ("rename circuit one zero lights", "there is no circuit one zero on the sheet"),  # not 1
+        ("rename circuit nineteen lights", "there is no circuit nineteen on the sheet"),
+        ("rename stage lights", "'lights' means nothing here after 'rename stage'"),
+        ("circuit five stage left sockets", "'stage' means nothing here after 'circuit five'"),
+    ],
+)
+def test_a_new_name_needs_a_circuit_that_is_plain(written, why, reader, context):
+    assert why in reader.read(tuple(written.split()), context).why
+
+
 def test_no_alone_stays_an_answer(reader, context):
     assert reader.read(("no",), context) == Command(name="negative")
     assert reader.read(("no", "trip"), context).value == Result(word="no_trip")

@@ -87,6 +87,7 @@ class CommandWord(Noun):
     asks: bool = False  # a quantity may follow without its value: that is asked for
     around: tuple[str, str] | None = None  # the same said in two parts, with what it takes between them
     then: str = ""  # key of an order that may follow in the same breath
+    after: Literal["", "name"] = ""  # what any words typed behind what it takes are
 
 
 class ResultWord(Noun):

@@ -6,6 +6,7 @@ incomplete, out of span, at a place that is not on the sheet, or readable in
 two ways.
 """
 
+from collections.abc import Iterator
 from decimal import Decimal
 
 from voicelog.installation import Sheet
@@ -34,7 +35,7 @@ from voicelog.model import (
 )
 
 _VALUE_PARTS = frozenset({"number", "comparison", "result", "choice", "unit"})
-_ARGUMENTS = ("item", "sequence", "code", "count", "then")  # of a command, in words of their own
+_ARGUMENTS = ("item", "sequence", "code", "count", "then", "name")  # of a command, in words of their own
 _OWN_KINDS = {"over_range": OverRange(), "open_circuit": OpenCircuit()}
 
 
@@ -97,8 +98,9 @@ class Reader:
         if figure := next((word for word in said if any(sign.isnumeric() for sign in word)), ""):
             why = f"{figure!r} is no word: figures are typed as they are said, 'two', 'nought point five'"
             return NotUnderstood(why=why, words=said, nearly=True)
-        said = tuple(plain_letters(word) for word in said)
-        parses = self.network.parses(said) or self._as_typed(said) or self._with_nearest_name(said)
+        spelt, said = said, tuple(plain_letters(word) for word in said)
+        parses = self.network.parses(said) or self._as_typed(said) or self._with_free_words(said, spelt)
+        parses = parses or self._with_nearest_name(said)
         if isinstance(parses, NotUnderstood):
             return parses
         meanings, reasons = self._meanings(parses, context)
@@ -132,6 +134,21 @@ class Reader:
             if said[:1] == (typed,)
             for parse in self.network.parses((*command.before[0].split(), *said[1:]))
         ]
+
+    def _with_free_words(self, said: tuple[str, ...], spelt: tuple[str, ...]) -> list[Parse]:
+        """An order with words of its typist's own behind it: "rename circuit five stage left sockets".
+
+        The order goes as far as it can: "circuit twenty two lights" is of circuit 22.
+        """
+        ways = ([*self._free_behind(said, spelt, end)] for end in range(len(said) - 1, 1, -1))
+        return next(filter(None, ways), [])
+
+    def _free_behind(self, said: tuple[str, ...], spelt: tuple[str, ...], end: int) -> Iterator[Parse]:
+        for parse in self.network.parses(said[:end]):
+            order = parse.first("command")
+            if order and (after := self.grammar.commands[order.value].after):
+                free = Filled(after, " ".join(spelt[end:]), spelt[end:], end)
+                yield Parse(parse.cost, (*parse.parts, free))
 
     def _with_nearest_name(self, said: tuple[str, ...]) -> list[Parse] | NotUnderstood:
         """The words again with a nearly right circuit name put right; refused when two names are near."""

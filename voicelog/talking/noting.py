@@ -49,9 +49,17 @@ def take_note(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def rename(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """ "Rename circuit five": the next words are taken down as its name; the sheet is changed at the desk."""
-    place = said.understood.meaning.called.place
-    return _dictate(talk, Note(kind="rename", place=place), f"{desk.phrasing.place(place)}. say the new name")
+    """ "Rename circuit five": the next words are taken down as its name; the sheet is changed at the desk.
+
+    Typed in the same breath it is kept as it would be after the question.
+    """
+    meaning = said.understood.meaning
+    place, name = meaning.called.place, meaning.arguments.get("name", "")
+    note, where = Note(kind="rename", place=place), desk.phrasing.place(place)
+    if not name:
+        return _dictate(talk, note, f"{where}. say the new name")
+    text = f"{where}. noted"
+    return Turn(talk.having(said=text), (Keep(_noted(note, said, tuple(name.split()))), Speak(text, Tone.KEPT)))
 
 
 def _dictate(talk: Conversation, note: Note, text: str) -> Turn:
@@ -61,20 +69,18 @@ def _dictate(talk: Conversation, note: Note, text: str) -> Turn:
 def take_down(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """Free words: kept as they are, unverified. A new name is one utterance."""
     begun = talk.having(note=talk.note.model_copy(update={"begun": True}))
-    turn = Turn(begun, (Keep(_noted(talk.note, said)),))
+    turn = Turn(begun, (Keep(_noted(talk.note, said, said.understood.words)),))
     if talk.note.kind != "rename":
         return turn
     ended = end_dictation(begun, said, desk)
     return Turn(ended.talk, (*turn.acts, *ended.acts))
 
 
-def _noted(note: Note, said: Said) -> Draft:
+def _noted(note: Note, said: Said, words: tuple[str, ...]) -> Draft:
     detail = {"kind": note.kind, "words": "unverified"}
     if note.code:
         detail["code"] = note.code
-    return Draft(
-        kind=EntryKind.NOTED, words=said.understood.words, place=note.place, speaker=said.speaker, detail=detail
-    )
+    return Draft(kind=EntryKind.NOTED, words=words, place=note.place, speaker=said.speaker, detail=detail)
 
 
 def end_dictation(talk: Conversation, said: object, desk: Desk) -> Turn:
