@@ -7,6 +7,7 @@ import re
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import jsonschema
 import openpyxl
@@ -17,7 +18,7 @@ import pytest
 from tests.showing import sample
 from voicelog.errors import KeepingError
 from voicelog.keeping.record import fold
-from voicelog.model import EntryKind
+from voicelog.model import EntryKind, Number, Outcome, Verdict
 from voicelog.showing.columns import COLUMNS, cells
 from voicelog.showing.pictures import Budget, pictures
 from voicelog.showing.report import FORMATS, Part, Sentence, document, parts_of, report_of, write_report
@@ -147,6 +148,37 @@ def test_the_workbook_holds_real_numbers_with_the_digits_that_were_spoken(book):
 def test_what_is_outside_its_limit_carries_a_sign_in_the_workbook(book):
     formats = {cell.number_format for row in book["Schedule"].iter_rows(min_row=2) for cell in row if cell.value == 1.2}
     assert formats == {'"✗ "0.00'}
+
+
+def test_a_value_that_is_no_plain_figure_stands_where_figures_do_and_carries_its_sign():
+    tell = sample.Story()
+    short = sample.reading(sample.place("5"), "ir_le", "0.05", "Mohm", test_voltage_V="500")
+    short = short.model_copy(update={"value": Number(figure="0.05", comparison="<")})
+    tell.affirmed("words", short, Verdict(outcome=Outcome.FAIL, sentence="at least 1.0 MΩ"))
+    sheets = openpyxl.load_workbook(io.BytesIO(document(report(tell.entries), "xlsx")))
+    for name in ("Schedule", "Readings"):
+        cell = next(cell for row in sheets[name].iter_rows() for cell in row if cell.value == "< 0.05")
+        assert (cell.number_format, cell.alignment.horizontal, cell.font.bold) == ('"✗ "@', "right", True)
+
+
+def test_words_beside_a_figure_do_not_touch_it(book):
+    for sheet in book:
+        for row in sheet.iter_rows(min_row=2):
+            for figure, words in pairwise(row):
+                if figure.data_type == "n" and figure.value is not None and isinstance(words.value, str):
+                    look = words.alignment.horizontal, words.alignment.indent
+                    assert look in (("left", 1), ("right", 0)), words.coordinate
+
+
+def test_a_long_name_is_not_cut_off_in_the_workbook():
+    long = "sockets of the meeting room, the passage and the old cloakroom"
+    board = sample.sheet().boards[0]
+    board = board.model_copy(update={"circuits": (board.circuits[0].model_copy(update={"name": long}),)})
+    sheet = sample.sheet().model_copy(update={"boards": (board,)})
+    shown = openpyxl.load_workbook(io.BytesIO(document(report(sheet=sheet), "xlsx")))["Schedule"]
+    cell = next(cell for row in shown.iter_rows() for cell in row if cell.value == long)
+    width, lines = shown.column_dimensions[cell.column_letter].width, shown.row_dimensions[cell.row].height / 15
+    assert cell.alignment.wrap_text and len(long) <= width * lines
 
 
 def test_the_workbook_is_set_up_to_be_printed(book):

@@ -21,6 +21,7 @@ LINE_HEIGHT = 15.0  # points: one line of the usual 11 point letters
 A_PAGE_WIDE = 24  # columns of the schedule that can be read on one A4 page; more go over two
 KEY = 4  # the first columns of the schedule say which way a row is about
 MARKED = (Outcome.FAIL, Outcome.MARGINAL)
+APART = {"align": "left", "indent": 1}  # of words, from the figure that ends where they begin
 
 
 class _Book:
@@ -32,20 +33,27 @@ class _Book:
         self.book = Workbook(self.out, {**options, "strings_to_numbers": False})
         about = {"title": report.title, "comments": " ".join(report.cautions)}
         self.book.set_properties({**about, "created": report.written_at.replace(tzinfo=None)})
-        self.head = self.book.add_format({"bold": True, "bottom": 2, "text_wrap": True, "valign": "top"})
+        self.head = self.book.add_format({"bold": True, "bottom": 2, "text_wrap": True, "valign": "top", **APART})
         self.upright = self.book.add_format({"bold": True, "bottom": 2, "rotation": 90, "align": "center"})
-        self.plain = self.book.add_format({"valign": "top"})
-        self.words = self.book.add_format({"valign": "top", "text_wrap": True})
-        self._figures: dict[tuple[int, Outcome | None], Format] = {}
+        self.plain = self.book.add_format({"valign": "top", **APART})
+        self.words = self.book.add_format({"valign": "top", "text_wrap": True, **APART})
+        self._values: dict[tuple[str, Outcome | None], Format] = {}
 
     def figure(self, decimals: int, outcome: Outcome | None) -> Format:
-        """A number with so many decimals; outside or near a limit it carries the sign as well as a weight."""
-        if (decimals, outcome) not in self._figures:
-            digits = "0" + ("." + "0" * decimals if decimals else "")
+        """A number with so many decimals."""
+        return self._value("0" + ("." + "0" * decimals if decimals else ""), outcome)
+
+    def word(self, outcome: Outcome | None) -> Format:
+        """A value that is no plain figure, "> 200" or "open circuit": it stands where figures do."""
+        return self._value("@", outcome)
+
+    def _value(self, digits: str, outcome: Outcome | None) -> Format:
+        """Outside or near a limit it carries the sign as well as a weight."""
+        if (digits, outcome) not in self._values:
             sign = f'"{VERDICT_SIGNS[outcome]} "' if outcome in MARKED else ""
             look = {"num_format": sign + digits, "bold": bool(sign), "valign": "top", "align": "right"}
-            self._figures[decimals, outcome] = self.book.add_format(look)
-        return self._figures[decimals, outcome]
+            self._values[digits, outcome] = self.book.add_format(look)
+        return self._values[digits, outcome]
 
     def sheet(self, name: str, heads: Sequence[str], widths: Sequence[float], title: str) -> Worksheet:
         """A sheet with headings, set up for A4 landscape with the headings on every page."""
@@ -74,7 +82,7 @@ class _Book:
 
 def _lines(text: str, width: float) -> int:
     """How many lines a text takes in a column of so many characters."""
-    return len(wrap(text, int(width * 1.1))) or 1
+    return len(wrap(text, int((width - 1) * 1.1))) or 1
 
 
 def to_xlsx(report: Report) -> bytes:
@@ -92,7 +100,7 @@ def _schedule(book: _Book, report: Report) -> None:
     """Every column there is; those that hold nothing are hidden, so that what is printed can be read."""
     wording = load_wording()
     rows = [list(cells(row, wording, report.schedule.unsettled).values()) for row in report.schedule.rows]
-    longest = [max((len(row[j].text) for row in rows), default=0) for j in range(len(COLUMNS))]
+    longest = [max((_length(row[j]) for row in rows), default=0) for j in range(len(COLUMNS))]
     widths = [min(max(length + 2, NARROWEST), WIDE) for length in longest]
     sheet = book.sheet("Schedule", [column.name for column in COLUMNS], widths, report.title)
     for j, (column, length) in enumerate(zip(COLUMNS, longest, strict=True)):
@@ -103,9 +111,7 @@ def _schedule(book: _Book, report: Report) -> None:
     for i, row in enumerate(rows, 1):
         for j, cell in enumerate(row):
             _write(sheet, i, j, cell, book)
-        *_, remarks = row
-        sheet.write_string(i, len(row) - 1, remarks.text, book.words)
-        sheet.set_row(i, LINE_HEIGHT * _lines(remarks.text, WIDE))
+        sheet.set_row(i, LINE_HEIGHT * max(_lines(cell.text, width) for cell, width in zip(row, widths, strict=True)))
     sheet.freeze_panes(1, KEY)
     sheet.repeat_columns(0, KEY - 1)
     sheet.fit_to_pages(2 if sum(map(bool, longest)) > A_PAGE_WIDE else 1, 0)
@@ -113,11 +119,16 @@ def _schedule(book: _Book, report: Report) -> None:
 
 
 def _write(sheet: Worksheet, row: int, column: int, cell: Cell, book: _Book) -> None:
+    outcome = cell.kept.outcome if cell.kept else None
     if cell.figure is not None:
-        outcome = cell.kept.outcome if cell.kept else None
         sheet.write_number(row, column, float(cell.figure), book.figure(_decimals(cell.figure), outcome))
     elif cell.text:
-        sheet.write_string(row, column, cell.text, book.plain)
+        sheet.write_string(row, column, cell.text, book.word(outcome) if cell.kept else book.words)
+
+
+def _length(cell: Cell) -> int:
+    """In characters, its sign among them."""
+    return len(cell.text) + (len("✗ ") if cell.kept and cell.kept.outcome in MARKED else 0)
 
 
 def _decimals(figure: Decimal) -> int:
