@@ -159,6 +159,7 @@ class NotUnderstood(Noun):
     why: str
     words: tuple[str, ...] = ()
     nearly: bool = False  # a sentence of the trade that cannot stand, or the beginning of one: worth an answer
+    called: Called | None = None  # all that was understood of it, where the value alone cannot stand
 
 
 Meaning = Annotated[Called | Command | NotUnderstood, Field(discriminator="kind")]

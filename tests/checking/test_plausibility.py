@@ -122,6 +122,48 @@ def test_what_no_instrument_shows_is_asked_about(quantity, said, unit, asks):
     assert asks in question.words if asks else question is None
 
 
+@pytest.mark.parametrize(
+    ("quantity", "said", "unit", "words"),
+    [
+        ("r1_r2", "0", "ohm", "leads apart?"),
+        ("rcd_time", "0", "ms", "trip in no time?"),
+        ("zs", "5", "ohm", "and nothing after the point?"),
+    ],
+)
+def test_yes_is_the_answer_that_keeps_the_figure(quantity, said, unit, words):
+    """ "Were the leads together?" would be answered "yes" by whoever means that it does not count."""
+    assert words in asked(reading(quantity, said, unit)).words
+
+
+@pytest.mark.parametrize(
+    ("phases", "between", "said", "asks"),
+    [
+        (3, "L-N", "415", "between lines"),
+        (3, "L-E", "398", "between lines"),
+        (3, "L-N", "238", ""),
+        (3, "L-L", "415", ""),
+        (3, "L-L", "230", "between line and neutral"),
+        (3, "L-L", "41", "Nominal"),
+        (1, "L-N", "415", ""),  # a lost neutral, say: it fails, and nothing is to be asked
+        (3, "N-E", "40", ""),
+    ],
+)
+def test_a_voltage_of_another_pair_is_asked_about(phases, between, said, asks):
+    """SI 1994/3021: 230 V and 400 V, both within +10 and -6 %."""
+    there = sheet(circuit("1"), phases=phases)
+    question = implausible(at_board("voltage", said, "V", between=between), there, None, ())
+    assert asks in question.words if asks else question is None
+
+
+@pytest.mark.parametrize(("said", "asks"), [("11.9", False), ("6.1", False), ("2.4", True), ("85.4", False)])
+def test_parallel_paths_are_asked_about_once(said, asks):
+    """Common practice: Ze is measured with the earthing conductor off, Zs with all the pipes on."""
+    there = sheet(circuit("1"), circuit("2"), earthing="TT", ze_ohm="85.2")
+    first = reading("zs", "12.1", "ohm", at="1")
+    assert implausible(first, there, None, ()) is not None
+    assert (implausible(reading("zs", said, "ohm", at="2"), there, None, (first,)) is not None) is asks
+
+
 @pytest.mark.parametrize("quantity", ["zs", "r1_r2", "ring_r1"])
 def test_a_conductor_above_some_figure_is_asked_about(quantity):
     """Common practice: "greater than" is said of insulation; a loop or conductor without end is open."""

@@ -21,19 +21,21 @@ from voicelog.installation import Sheet
 from voicelog.model import Comparison, Noun, Number, Outcome, Place, Reading, Verdict
 
 LOOP_SLACK_OHM = Decimal("0.05")  # how far Zs may lie under Ze before it is asked about: parallel paths, accuracy
+BETWEEN_LINES = Decimal("1.732")  # times the voltage of line to neutral
+LIKE_NOMINAL = Decimal("0.1")  # of the nominal voltage: so near it a reading is of that pair (the upper tolerance)
 FEWEST_NEIGHBOURS = 3
 TENFOLD = 10
 CONDUCTORS = ("r1_r2", "r2_cpc", "ring_r1", "ring_rn", "ring_r2", "ring_step2", "ring_step3", "ze", "zs")
 WHOLE_FROM_OHM = 20  # below it instruments show conductors and loops with digits after the point (common practice)
 MOST_DIGITS = 5  # of the displays of test instruments, usually four (common practice)
 LEAKAGES = ("earth_leakage", "earth_leakage_dc")
-_LEADS = "Were the leads together?", "no conductor is without resistance"
+_LEADS = "Were the leads apart?", "no conductor is without resistance"
 _CLAMP = "Is the circuit on, and are the jaws closed?", "a clamp shows so little with digits after the point"
-NOTHING = {  # the question about zero, and why
+NOTHING = {  # the question about zero, which "yes" must keep, and why
     **{quantity: _LEADS for quantity in CONDUCTORS if quantity != "r2_cpc"},
     **dict.fromkeys(LEAKAGES, _CLAMP),
-    "rcd_time": ("Did it trip?", "nothing trips in no time"),
-    "rcd_ramp": ("Did it trip?", "nothing trips at no current"),
+    "rcd_time": ("Did it trip in no time?", "nothing does"),
+    "rcd_ramp": ("Did it trip at no current?", "nothing does"),
 }
 SIMILAR_EVERYWHERE = ("zs", "r1_r2", "ring_r1", "ring_rn", "ring_r2", "voltage")  # alike within a board, up to tenfold
 
@@ -100,13 +102,13 @@ def _against_display(
     reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
 ) -> Question | None:
     """A few ohms without a point, or more digits than fit: not all was heard, or it was no call at all."""
-    value, said = reading.value.figure, f"{plain(reading.value.figure)} {reading.unit}?"
+    value, said = reading.value.figure, f"{plain(reading.value.figure)} {reading.unit}"
     few = reading.quantity in CONDUCTORS and reading.unit == "ohm" and 0 < value < WHOLE_FROM_OHM
     if few and _is_whole(reading):
         why = "an instrument shows so little with digits after the point"
-        return Question(words=f"{said} Is there nothing after the point?", why=why)
+        return Question(words=f"{said}, and nothing after the point?", why=why)
     if len(_significant(value)) > MOST_DIGITS:
-        return Question(words=f"{said} Are there so many digits?", why=f"instruments show {MOST_DIGITS} digits")
+        return Question(words=f"{said}? Are there so many digits?", why=f"instruments show {MOST_DIGITS} digits")
     return None
 
 
@@ -173,10 +175,21 @@ def _against_loop(reading: Reading, sheet: Sheet, previous: PreviousRecord | Non
     found = convert(reading.value.figure, reading.unit, "ohm")
     r1_r2 = latest_figure(record, "r1_r2", reading.place, "ohm")
     question = _slip_question(reading, upstream + r1_r2, "Zs before the board and R1+R2 give") if r1_r2 else None
-    if question is None and found < upstream - LOOP_SLACK_OHM:
+    if question is None and found < upstream - LOOP_SLACK_OHM and not _beside_parallel_paths(reading, found, record):
         said = f"{plain(found)} ohm? Before the board it is already {plain(upstream)} ohm."
         return Question(words=said, why="a circuit cannot have less than the supply, parallel paths apart")
     return question
+
+
+def _beside_parallel_paths(reading: Reading, found: Decimal, record: Record) -> bool:
+    """Whether it is like what was already found at this board, bonded to pipes, say, which Ze is measured without.
+
+    On TT nearly every circuit is so (common practice): it is asked about once, and again where it is less than half.
+    """
+    board = reading.place.board
+    there = [r for r in record if r.quantity == "zs" and r.place.board == board and r.place != reading.place]
+    known = [figure(other, "ohm") for other in there]
+    return any(2 * found >= other for other in known if other)
 
 
 def _against_fault_current(
@@ -196,9 +209,26 @@ def _against_fault_current(
 def _against_nominal(
     reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record
 ) -> Question | None:
-    if reading.quantity != "voltage" or reading.conditions.get("between", "L-N") not in ("L-N", "L-E"):
+    if reading.quantity != "voltage":
         return None
-    return _slip_question(reading, convert(sheet.supply.nominal_voltage_V, "V", reading.unit), "nominal is")
+    nominal, pair = convert(sheet.supply.nominal_voltage_V, "V", reading.unit), reading.conditions.get("between", "L-N")
+    lines = nearest(nominal * BETWEEN_LINES, 0)
+    expected, other, what = {
+        **dict.fromkeys(("L-N", "L-E"), (nominal, lines, "between lines")),
+        "L-L": (lines, nominal, "between line and neutral"),
+    }.get(pair, (None, None, ""))
+    if expected is None:
+        return None
+    slip = _slip_question(reading, expected, "nominal is")
+    return slip or (_of_another_pair(reading, other, what) if sheet.supply.phases == 3 else None)
+
+
+def _of_another_pair(reading: Reading, nominal: Decimal, what: str) -> Question | None:
+    """On three phases 400 V called without "line to line", or 230 V with it."""
+    if abs(reading.value.figure - nominal) > LIKE_NOMINAL * nominal:
+        return None
+    said = f"{plain(reading.value.figure)} {reading.unit}? That is usual {what}."
+    return Question(words=said, why=f"the voltage {what}")
 
 
 def _against_neighbours(

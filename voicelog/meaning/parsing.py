@@ -47,7 +47,11 @@ class Context(Noun):
 
 
 class _Refused(Exception):
-    """Why one way to read the words does not hold."""
+    """Why one way to read the words does not hold; ``called``: that way, where its value alone does not."""
+
+    def __init__(self, why: str, called: Called | None = None) -> None:
+        super().__init__(why)
+        self.called = called
 
 
 class Reader:
@@ -103,23 +107,23 @@ class Reader:
         parses = parses or self._with_nearest_name(said)
         if isinstance(parses, NotUnderstood):
             return parses
-        meanings, reasons = self._meanings(parses, context)
+        meanings, refused = self._meanings(parses, context)
         if len(meanings) == 1:
             return meanings[0]
         if meanings:
             return NotUnderstood(why="it can be read in two ways", words=said, nearly=True)
-        if reasons:
-            return NotUnderstood(why=reasons[0], words=said, nearly=True)
+        if refused:
+            return NotUnderstood(why=str(refused[0]), words=said, nearly=True, called=refused[0].called)
         return self._not_in_grammar(said)
 
-    def _meanings(self, parses: list[Parse], context: Context) -> tuple[list[Meaning], list[str]]:
+    def _meanings(self, parses: list[Parse], context: Context) -> tuple[list[Meaning], list[_Refused]]:
         meanings: list[Meaning] = []
-        reasons: list[str] = []
+        reasons: list[_Refused] = []
         for parse in parses:
             try:
                 meaning = self._meaning(parse, context)
             except _Refused as refused:
-                reasons.append(str(refused))
+                reasons.append(refused)
                 continue
             if meaning not in meanings:
                 meanings.append(meaning)
@@ -284,7 +288,7 @@ def check_value(called: Called, quantity: Quantity, grammar: Grammar) -> None:
     try:
         refuse_value(called, quantity, grammar)
     except ValueError as reason:
-        raise _Refused(str(reason)) from reason
+        raise _Refused(str(reason), called) from reason
 
 
 def refuse_value(called: Called, quantity: Quantity, grammar: Grammar) -> None:

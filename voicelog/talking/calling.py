@@ -202,18 +202,23 @@ def retest(talk: Conversation, said: Said, desk: Desk) -> Turn:
 def _to_be_retested(called: Called, talk: Conversation, desk: Desk) -> Asked | None:
     """What is named, or else the last reading, at the place that is named. Raises Incomplete where it cannot be."""
     if called.quantity:
-        place = _place_for(called, talk, desk)
-        conditions = with_point(called, place, talk)
-        earlier = desk.record.latest(place, called.quantity, conditions)
+        asked = asked_for(called, talk, desk).model_copy(update={"again": True})
+        earlier = desk.record.latest(asked.place, asked.quantity, asked.conditions)
         unit = earlier.reading.unit if earlier else ""
-        asked = Asked(place=place, quantity=called.quantity, unit=unit, conditions=conditions, again=True)
-        return asked.model_copy(update={"unit": unit or _known_unit(talk, asked, desk)})
+        return asked.model_copy(update={"unit": unit or asked.unit})
     if talk.last is None:
         return None
     asked = asked_again(talk, talk.last.reading, desk)
     asked = asked.model_copy(update={"place": called.place or asked.place, "again": True})
     _fits_place(asked.place, asked.quantity, desk)
     return asked
+
+
+def asked_for(called: Called, talk: Conversation, desk: Desk) -> Asked:
+    """The value of what a call names, yet to be said. Raises Incomplete where there is no place, or a wrong one."""
+    place = _place_for(called, talk, desk)
+    asked = Asked(place=place, quantity=called.quantity, conditions=with_point(called, place, talk))
+    return asked.model_copy(update={"unit": _known_unit(talk, asked, desk)})
 
 
 def _in_full(called: Called, talk: Conversation, desk: Desk) -> Called:
@@ -327,10 +332,10 @@ def _verdict(talk: Conversation, verdict: Verdict, reading: Reading, desk: Desk)
     return "" if talk.terse and verdict.outcome is Outcome.PASS else desk.phrasing.verdict(verdict, reading)
 
 
-def refuse(talk: Conversation, said: Said, why: str) -> Turn:
-    """Trade words that make no reading: kept as refused, and the reason said."""
+def refuse(talk: Conversation, said: Said, why: str, text: str = "") -> Turn:
+    """Trade words that make no reading: kept as refused, and the reason said, or ``text`` that has it."""
     draft = Draft(kind=EntryKind.REFUSED, words=said.understood.words, speaker=said.speaker, detail={"why": why})
-    return Turn(talk.having(said=why), (Keep(draft), Speak(why, Tone.ATTENTION)))
+    return Turn(talk.having(said=text or why), (Keep(draft), Speak(text or why, Tone.ATTENTION)))
 
 
 # ---------------------------------------------------------------- answered

@@ -30,7 +30,7 @@ session to carry out in order. Entries come before words.
 from dataclasses import replace
 
 from voicelog.model import Called, Command, Entry, EntryKind, NotUnderstood
-from voicelog.talking import calling, choosing, correcting, noting, telling, touring, unplugging, watching
+from voicelog.talking import calling, choosing, correcting, noting, refusing, telling, touring, unplugging, watching
 from voicelog.talking.conversation import (
     Conversation,
     Desk,
@@ -60,11 +60,6 @@ _NOTHING_KEPT = "nothing of that was kept"
 
 def _ignore(talk: Conversation, said: Said, desk: Desk) -> Turn:
     return Turn(talk)
-
-
-def _explain(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """Words that nearly made a reading: why they did not."""
-    return calling.refuse(talk, said, said.understood.meaning.why)
 
 
 def _value(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -101,7 +96,7 @@ def _wrong_place(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    if talk.pending is None and _call_was_refused(talk):
+    if not desk.awaits_answer(talk) and _call_was_refused(talk) and not refusing.of_pending(_called(said), talk):
         return _call_again(talk, said, desk)
     turn, meant = correcting.correct(talk, said, desk), talk.pending or talk.last
     return watching.corrected(turn, meant.reading, said.at_s) if talk.watch and meant else turn
@@ -112,13 +107,19 @@ def _call_was_refused(talk: Conversation) -> bool:
     return talk.aside is EntryKind.REFUSED and not talk.open_correction
 
 
+def _called(said: Said) -> Called | None:
+    """What was called, with a word before it or without."""
+    meaning = said.understood.meaning
+    return meaning.called if isinstance(meaning, Command) else meaning
+
+
 def _call_again(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """A correction of what was refused is a call of its own; the reading before it stays as it is."""
-    called = said.understood.meaning.called
+    called = _called(said)
     if called is None or called.value is None or not (called.quantity or talk.asked):
         return speak(talk.having(aside=None), f"{_NOTHING_KEPT}, say it in full", Tone.ATTENTION)
     plain = replace(said, understood=said.understood.model_copy(update={"meaning": called}))
-    return (calling.call if called.quantity else _value)(talk, plain, desk)
+    return (calling.call_while_confirming if called.quantity else _value)(talk, plain, desk)
 
 
 def _affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -281,7 +282,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "doubtful": choosing.ask_which,
         "value": _value,
         "place": _place,
-        "nearly": _explain,
+        "nearly": refusing.explain,
         "correction": _correct,
         "wrong_place": _wrong_place,
         "disregard": _disregard,
@@ -298,7 +299,7 @@ TABLE: dict[Mode, dict[str, Move]] = {
         "doubtful": calling.call_while_confirming,
         "value": _value_while_confirming,
         "place": _place_while_confirming,
-        "nearly": _explain,
+        "nearly": refusing.explain_while_confirming,
         "correction": _correct,
         "wrong_place": _wrong_place,
         "disregard": _disregard,
@@ -390,7 +391,11 @@ def _open_correction(talk: Conversation, said: Said, turn: Turn, desk: Desk) -> 
     """Whether a correction of the last reading was refused: the next one is not of the refusal, but of that reading."""
     if not _keeps(turn):
         return turn.talk.open_correction
-    return _aside(turn) is EntryKind.REFUSED and correcting.is_meant(said, desk.grammar) and not _call_was_refused(talk)
+    if _aside(turn) is not EntryKind.REFUSED or _call_was_refused(talk):
+        return False
+    meaning = said.understood.meaning
+    again = isinstance(meaning, NotUnderstood) and refusing.of_pending(meaning.called, talk)
+    return again or correcting.is_meant(said, desk.grammar)
 
 
 def _still_asking(talk: Conversation) -> Conversation:

@@ -146,10 +146,15 @@ class Phrasing:
     def remark(self, text: str) -> str:
         """A written remark as it is spoken: figures digit by digit, symbols as units."""
         text = text.replace("R1+R2", "r one plus r two")
-        text = re.sub(r"\d+(?:\.\d+)?", lambda found: self._figure(found.group()), text)
-        for symbol, unit in self.grammar.units.items():
-            text = re.sub(rf"(?<=[a-z] ){symbol}\b", unit.spoken, text)
-        return re.sub(r"\bZ([es])\b", r"zed \1", text)
+        symbol = "|".join(sorted(filter(None, self.grammar.units), key=len, reverse=True))
+        measure = rf"(?P<figure>\d+(?:\.\d+)?)(?: (?P<of>{symbol})\b)?|(?<=[a-z] )(?P<alone>{symbol})\b"
+        return re.sub(r"\bZ([es])\b", r"zed \1", re.sub(measure, self._measure, text))
+
+    def _measure(self, found: re.Match[str]) -> str:
+        if found["alone"]:
+            return self.grammar.units[found["alone"]].spoken
+        said = self._figure(found["figure"])
+        return f"{said} {self._unit(found['of'], Decimal(found['figure']))}" if found["of"] else said
 
     def _figure(self, text: str) -> str:
         return say_number(Number(figure=Decimal(text)), self.grammar.numbers)
