@@ -280,6 +280,20 @@ def test_an_answered_reading_or_a_visit_that_was_ended_asks_nothing(job, monkeyp
         assert not any("broken off" in words for words in watcher.order)
 
 
+def test_a_visit_broken_off_on_another_board_goes_on_there(job, monkeypatch):
+    """ "Circuit one" means the one that the crew stands at, and not that of the first board."""
+    with (job / "job.toml").open("a", encoding="utf-8") as sheet:
+        sheet.write('\n[[board]]\nreference = "DB2"\n[[board.circuit]]\nnumber = "1"\n')
+    broken_off(job, monkeypatch, "board d b two", "circuit one polarity pass", "affirm")
+    watcher = OrderedWatcher()
+    record = run(job, ScriptedEar(["circuit one zed s nought point five", "affirm"]), watcher=watcher)
+    assert "said in hand, board d b two, circuit one" in watcher.order
+    assert record.lines[-1].reading.place.key == "DB2/1"
+    watcher = OrderedWatcher()
+    run(job, ScriptedEar([]), watcher=watcher)  # the visit before was ended in order: nothing is taken up
+    assert not any("in hand" in words for words in watcher.order)
+
+
 def test_the_record_goes_on_where_the_last_session_ended(job):
     run(job, ScriptedEar(["circuit one polarity pass", "affirm"]))
     record = run(job, ScriptedEar(["circuit two polarity pass", "affirm"]))

@@ -14,7 +14,7 @@ from voicelog.keeping.clips import ClipFolder
 from voicelog.keeping.journal import Journal
 from voicelog.keeping.record import Record, fold
 from voicelog.meaning.parsing import Reader
-from voicelog.model import Command, Draft, Entry, EntryKind, Heard, Understood
+from voicelog.model import Command, Draft, Entry, EntryKind, Heard, Reading, Understood
 from voicelog.talking.conversation import Act, Adjust, Conversation, Desk, End, Keep, Mode, Said, Silence, Speak, Turn
 from voicelog.talking.dialogue import ANSWERS, numbered, onward, step
 from voicelog.talking.overhearing import Overhearing
@@ -130,7 +130,7 @@ class Session:
         self.talk = turn.talk
         self._carry_out(turn.acts, None)
 
-    def _is_other_talk(self, heard: Heard, understood: Understood, suspect: bool) -> bool:
+    def _is_other_talk(self, heard: Heard, understood: Understood, suspect: Reading | None) -> bool:
         """Speech that free talk explains about as well, or that lacks the attention word."""
         if self.talk.mode in (Mode.DICTATING, Mode.NAMING):
             return False

@@ -3,9 +3,13 @@
 import pytest
 
 from voicelog.meaning.parsing import Context
-from voicelog.model import Heard, Hypothesis, Word
+from voicelog.model import Heard, Hypothesis, Number, Place, Reading, Word
 from voicelog.talking.overhearing import Demands, Overhearing, kind, margin
 
+ELEVEN, TWELVE = (
+    Reading(place=Place(board="DB1", circuit="5"), quantity="zs", value=Number(figure=figure), unit="ohm")
+    for figure in ("11", "12")
+)
 DEMANDS = Demands(-9.0, -7.0, -5.0, -3.0, -1.0, 1.0, each_word=0.5, soon=3.0, soon_value=9.0)
 
 
@@ -70,20 +74,27 @@ def test_nobody_calls_two_values_in_one_breath(understood):
 def test_what_is_hard_to_believe_needs_more_and_said_twice_it_is_meant(understood):
     heard = [understood("eleven", 5.0, start_s=at, end_s=at + 0.4) for at in (1.0, 9.0, 60.0)]
     overhearing = Overhearing(DEMANDS)
-    assert not Overhearing(DEMANDS).is_talk(*heard[0], suspect=False)
-    assert [overhearing.is_talk(*one, suspect=True) for one in heard] == [True, False, True]
+    assert not Overhearing(DEMANDS).is_talk(*heard[0])
+    assert [overhearing.is_talk(*one, suspect=ELEVEN) for one in heard] == [True, False, True]
 
 
 def test_what_other_talk_explains_is_not_meant_however_often_it_is_said(understood):
     overhearing = Overhearing(DEMANDS)
     for at in (1.0, 9.0):
-        assert overhearing.is_talk(*understood("eleven", -9.0, start_s=at, end_s=at + 0.4), suspect=True)
+        assert overhearing.is_talk(*understood("eleven", -9.0, start_s=at, end_s=at + 0.4), suspect=ELEVEN)
+
+
+def test_said_again_in_more_words_it_is_the_same_call(understood):
+    overhearing = Overhearing(DEMANDS)
+    assert overhearing.is_talk(*understood("eleven", 5.0, start_s=1.0, end_s=1.4), suspect=ELEVEN)
+    in_full = understood("circuit five zed s eleven ohms", 5.0, start_s=5.0, end_s=7.0)
+    assert not overhearing.is_talk(*in_full, suspect=ELEVEN)
 
 
 def test_another_value_is_no_repetition(understood):
     overhearing = Overhearing(DEMANDS)
-    assert overhearing.is_talk(*understood("eleven", 5.0, start_s=1.0, end_s=1.4), suspect=True)
-    assert overhearing.is_talk(*understood("twelve", 5.0, start_s=9.0, end_s=9.4), suspect=True)
+    assert overhearing.is_talk(*understood("eleven", 5.0, start_s=1.0, end_s=1.4), suspect=ELEVEN)
+    assert overhearing.is_talk(*understood("twelve", 5.0, start_s=9.0, end_s=9.4), suspect=TWELVE)
 
 
 def test_without_a_judge_nothing_is_talk(understood):

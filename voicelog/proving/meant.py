@@ -180,7 +180,7 @@ def _weighed(source: Source, number: int, meant: bool, stage: Stage, recogniser:
             words=understood.words,
             margin=round(margin(heard, understood), 2),
             soon=heard.start_s - before_s < SOON_S,
-            suspect=here.foreseen(Said(understood, heard.end_s)).suspect,
+            suspect=here.foreseen(Said(understood, heard.end_s)).suspect is not None,
             seconds=seconds,
             rival=understood.margin,
             rival_right=understood.rival in called,

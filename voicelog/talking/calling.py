@@ -282,7 +282,7 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
         asked=None,
         choices=(),
         repeated=False,
-        suspect=bool(doubt) or seldom,
+        suspect=reading if doubt or seldom else None,
         said=text,
     )
     tone = Tone.ATTENTION if doubt else _TONES.get(verdict.outcome)

@@ -133,7 +133,7 @@ class Conversation(Noun):
     aside: EntryKind | None = None  # a refusal or a note that came after the last reading
     open_correction: bool = False  # what was refused was a correction of the last reading, which still stands open
     repeated: bool = False  # the pending words were already said twice
-    suspect: bool = False  # what was just taken for a reading may well be none
+    suspect: Reading | None = None  # what was just taken for a reading and may well be none
     terse: bool = False
 
     @property

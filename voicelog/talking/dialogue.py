@@ -359,7 +359,7 @@ def step(talk: Conversation, event: Event, desk: Desk) -> Turn:
     """One event: the conversation after it, and what is to be done."""
     if isinstance(event, Silence):
         return _silence(talk, event, desk)
-    talk = talk.having(suspect=False)
+    talk = talk.having(suspect=None)
     event, moves = in_full(event, talk), TABLE[talk.mode]
     move = moves.get(kind_of(event, desk)) or moves.get("else", _ignore)
     turn = _with_next_step(move(talk, event, desk), desk)

@@ -12,10 +12,10 @@ these figures take part in.
 
 from dataclasses import dataclass, field
 
-from voicelog.model import Called, Command, Heard, Meaning, Understood
+from voicelog.model import Called, Command, Heard, Reading, Understood
 
 SOON_S = 1.0  # a breath: what begins within it after talk belongs to that talk
-AGAIN_S = 15.0  # within it the same words are the same call again
+AGAIN_S = 15.0  # within it the same reading is the same call again, in whatever words
 HARMLESS = frozenset(
     {
         *("say_again", "read_back", "status", "where_am_i", "what_failed", "what_is_left", "time_left", "read_board"),
@@ -59,12 +59,12 @@ class Overhearing:
     demands: Demands = field(default_factory=Demands)
     _talk_until_s: float = float("-inf")
     _value_until_s: float = float("-inf")
-    _barred: tuple[Meaning, float] | None = None  # what was suspect alone, and until when its like is the same call
+    _barred: tuple[Reading, float] | None = None  # what was suspect alone, and until when its like is the same call
 
-    def is_talk(self, heard: Heard, understood: Understood, suspect: bool = False) -> bool:
+    def is_talk(self, heard: Heard, understood: Understood, suspect: Reading | None = None) -> bool:
         """True when the utterance was likely not meant for the log. Without a judge nothing is taken for talk.
 
-        ``suspect``: the dialogue has reason to ask whether it was called at all.
+        ``suspect``: the reading that it would make, where there is reason to ask whether that was called at all.
         """
         if heard.filler_margin is None:
             return False
@@ -72,19 +72,20 @@ class Overhearing:
         before_s = max(self._talk_until_s, self._value_until_s) if value else self._talk_until_s
         demand = self.demands.of(kind(understood), len(understood.words), heard.start_s - before_s < SOON_S)
         beyond = margin(heard, understood) - demand
-        talk = beyond < self._for_doubt(heard, understood, suspect and beyond >= 0)
+        talk = beyond < self._for_doubt(heard, suspect if beyond >= 0 else None)
         if talk:
             self._talk_until_s = heard.end_s
         if value:
             self._value_until_s = heard.end_s
         return talk
 
-    def _for_doubt(self, heard: Heard, understood: Understood, suspect: bool) -> float:
+    def _for_doubt(self, heard: Heard, suspect: Reading | None) -> float:
         """More that is demanded of the suspect, unless the same was said a moment ago."""
-        meaning, before = understood.meaning, self._barred
-        self._barred = (meaning, heard.end_s + AGAIN_S) if suspect else before
-        again = before is not None and before[0] == meaning and heard.start_s < before[1]
-        return self.demands.suspect if suspect and not again else 0.0
+        if suspect is None:
+            return 0.0
+        before, self._barred = self._barred, (suspect, heard.end_s + AGAIN_S)
+        again = before is not None and before[0] == suspect and heard.start_s < before[1]
+        return 0.0 if again else self.demands.suspect
 
 
 def margin(heard: Heard, understood: Understood) -> float:

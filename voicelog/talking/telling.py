@@ -5,6 +5,7 @@ from statistics import median
 
 from voicelog.keeping.record import Line
 from voicelog.model import Outcome, Place
+from voicelog.talking.calling import ANSWER
 from voicelog.talking.conversation import Adjust, Conversation, Desk, Said, Speak, Turn, speak
 from voicelog.talking.touring import left, still_open
 
@@ -59,7 +60,17 @@ def where_am_i(talk: Conversation, said: Said, desk: Desk) -> Turn:
         where += f"{'' if talk.asked else '.'} {talk.tour.title}"
     if talk.watch:
         where += f"{'' if talk.asked else '.'} watching"
-    return speak(talk, where)
+    return speak(talk, f"{where}{_unanswered(talk, desk)}")
+
+
+def _unanswered(talk: Conversation, desk: Desk) -> str:
+    """What was said back and awaits its answer; a watched value awaits the next one."""
+    if not desk.awaits_answer(talk) or (talk.watch and not talk.pending.doubted):
+        return ""
+    reading = talk.pending.reading
+    phrasing = desk.phrasing
+    told = phrasing.measured(reading) if reading.place == talk.place else phrasing.reading(reading, with_name=False)
+    return f". {told}. {ANSWER}"
 
 
 def what_failed(talk: Conversation, said: Said, desk: Desk) -> Turn:
