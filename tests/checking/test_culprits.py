@@ -82,6 +82,13 @@ def test_an_oversensitive_device_is_named():
     assert verdict.kind == "not leakage" and "too sensitive" in verdict.sentences[-1]
 
 
+def test_a_low_ramp_with_leakage_on_top_does_not_blame_the_device():
+    """The test current adds to the standing leakage (ERA for the Electrical Safety Council, 2007)."""
+    verdict = found(("4.5",), ramp="12")
+    assert verdict.kind == "not leakage" and "loads off" in verdict.sentences[-1]
+    assert not any("too sensitive" in sentence for sentence in verdict.sentences)
+
+
 @given(st.lists(st.decimals("0.1", "8", places=1), min_size=1, max_size=12))
 def test_within_the_budget_nobody_is_blamed(parts):
     verdict = found(tuple(map(str, parts)))

@@ -98,6 +98,25 @@ def test_the_tails_rest_on_the_readings_that_they_are_compared_with():
     assert "the whole of 8.6 mA lies within. [entries 1-3]" in text
 
 
+@pytest.mark.parametrize(
+    ("circuits", "told"),
+    [
+        ((), "The parts give 9.63 to 13.60 mA"),  # 9.2 and 2.1 at the devices, 1.9, 0.4 of no RCD
+        ((("3", "2.5"), ("4", "2.2")), "The parts give 4.39 to 9.10 mA"),  # those of A, and B at the device
+    ],
+)
+def test_an_rcd_read_itself_stands_for_circuits_that_were_not(circuits, told):
+    """Figures computed: the arithmetic sum, and the root of the sum of squares."""
+    house = sheet(
+        *(circuit(n, rcd=r) for n, r in zip("12345", ("", "", "A", "A", "B"), strict=True)), rcds=(rcd("A"), rcd("B"))
+    )
+    leaks = (*(("1", "1.9"), ("2", "0.4")), *circuits)
+    taken = [(reading("earth_leakage", v, "mA", at=n), "") for n, v in leaks]
+    taken += [(reading("earth_leakage", v, "mA", rcd=r), "") for r, v in (("A", "9.2"), ("B", "2.1"))]
+    taken += [(at_board("earth_leakage", "14", "mA"), "")]
+    assert told in as_text(explained(*taken, house=house))
+
+
 def test_the_blame_is_on_what_was_found_not_on_what_is_left():
     leaks = [(reading("earth_leakage", v, "mA", at=str(n)), "") for n, v in enumerate(("1.9", "6.8", "0.4"), start=1)]
     after = (reading("earth_leakage", "0.4", "mA", at="2"), "unplugged urn")

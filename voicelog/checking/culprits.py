@@ -31,7 +31,7 @@ class Evidence(Noun):
     parts_mA: dict[str, Decimal]  # leakage by circuit
     whole_mA: Decimal | None = None  # measured at the RCD itself
     insulation_Mohm: dict[str, Decimal] = {}  # least value to earth by circuit, or by the RCD's own reference
-    ramp_mA: Decimal | None = None  # operating current with the loads off
+    ramp_mA: Decimal | None = None  # operating current; what leaked meanwhile is not in it
     voltage_V: Decimal = Decimal(230)  # nominal, line to earth
 
     @property
@@ -107,16 +107,28 @@ def _opening(evidence: Evidence, edition: Edition) -> tuple[str, ...]:
 
 
 def _within_budget(evidence: Evidence, edition: Edition, opening: tuple[str, ...]) -> Blame:
-    window_low = trip_floor_mA(evidence.rcd, edition)
-    early = evidence.ramp_mA is not None and evidence.ramp_mA < window_low
+    early = evidence.ramp_mA is not None and evidence.ramp_mA < trip_floor_mA(evidence.rcd, edition)
     cause = (
-        f"The device itself trips at {plain(evidence.ramp_mA)} mA with the loads off, below {trimmed(window_low)} mA: "
-        "it is too sensitive"
+        _early(evidence.ramp_mA, evidence, edition)
         if early
         else "Standing leakage does not explain a trip. Look for a neutral to earth contact, a neutral borrowed from "
         "another circuit, loads that switch on for short times, damp that comes and goes, surges, or the device itself"
     )
     return Blame(kind="not leakage", circuits=(), sentences=(*opening, cause))
+
+
+def _early(ramp_mA: Decimal, evidence: Evidence, edition: Edition) -> str:
+    """Too sensitive is only a device that trips low with what leaks besides; nobody says whether the loads were off."""
+    low, seen = trip_floor_mA(evidence.rcd, edition), ramp_mA + evidence.total_mA
+    trips = f"trips at {plain(ramp_mA)} mA on the ramp, below {trimmed(low)} mA"
+    if seen < low:
+        return (
+            f"The device itself {trips}, and with what leaks it saw no more than {plain(seen)} mA: it is too sensitive"
+        )
+    return (
+        f"The device {trips}, but with what leaks it may have seen up to {plain(seen)} mA: repeat with the loads off "
+        "before it is blamed"
+    )
 
 
 def _over_budget(evidence: Evidence, budget: Decimal, opening: tuple[str, ...]) -> Blame:

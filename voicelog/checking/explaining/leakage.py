@@ -98,13 +98,24 @@ def _room_left(findings: Findings, board: Board, rcd: Rcd) -> list[Statement]:
 
 
 def _tails(findings: Findings) -> Iterator[Statement]:
-    """The tails of each board against all its circuits."""
+    """The tails of each board against all that was read behind them."""
     for board in findings.sheet.boards:
-        place = Place(board=board.reference)
-        circuits = [Place(board=board.reference, circuit=c.number) for c in board.circuits]
-        whole, *parts = (latest(findings.as_found, "earth_leakage", there) for there in (place, *circuits))
+        places = (Place(board=board.reference), *_parts(board, findings.as_found))
+        whole, *parts = (latest(findings.as_found, "earth_leakage", there) for there in places)
         known = tuple(part for part in parts if figure(part, "mA") is not None)
         if figure(whole, "mA") is not None and known:
             compared = whole_against_parts(figure(whole, "mA"), tuple(figure(part, "mA") for part in known))
             origins = findings.origins(whole, *known)
             yield Statement(text=f"Tails of {board.reference}: {compared.sentence}.", origins=origins)
+
+
+def _parts(board: Board, record: Record) -> Iterator[Place]:
+    """The circuits; but an RCD that was read itself stands for its own, where not all of them were."""
+    devices = {rcd.reference for rcd in board.rcds if _read_as_one(board, rcd, record)}
+    yield from (Place(board=board.reference, rcd=rcd) for rcd in sorted(devices))
+    yield from (Place(board=board.reference, circuit=c.number) for c in board.circuits if c.rcd not in devices)
+
+
+def _read_as_one(board: Board, rcd: Rcd, record: Record) -> bool:
+    whole = latest_figure(record, "earth_leakage", Place(board=board.reference, rcd=rcd.reference), "mA")
+    return whole is not None and len(parts_mA(record, board, rcd)) < len(board.behind(rcd.reference))
