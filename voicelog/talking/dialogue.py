@@ -72,10 +72,10 @@ def _value(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _value_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """In a watch, and in a sweep with a second person, the next value; otherwise another for the one said back."""
+    """In a watch, and with a second person what was asked for since; otherwise another for the one said back."""
     if watching.awaits(talk) and not talk.pending.doubted:
         return watching.take(talk, said, desk)
-    if not desk.awaits_answer(talk) and talk.asked and talk.tour:
+    if not desk.awaits_answer(talk) and talk.asked:
         turn = calling.call_while_confirming(talk, said, desk)
         return touring.look_ahead(turn, desk, advance=touring.on_course(talk))
     return _correct(talk, said, desk)
@@ -119,7 +119,9 @@ def _call_again(talk: Conversation, said: Said, desk: Desk) -> Turn:
     if called is None or called.value is None or not (called.quantity or talk.asked):
         return speak(talk.having(aside=None), f"{_NOTHING_KEPT}, say it in full", Tone.ATTENTION)
     plain = replace(said, understood=said.understood.model_copy(update={"meaning": called}))
-    return (calling.call_while_confirming if called.quantity else _value)(talk, plain, desk)
+    if called.quantity:
+        return calling.call_while_confirming(talk, plain, desk)
+    return (_value_while_confirming if talk.pending else _value)(talk, plain, desk)
 
 
 def _affirm(talk: Conversation, said: Said, desk: Desk) -> Turn:

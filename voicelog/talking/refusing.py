@@ -5,14 +5,7 @@ where it was called: whoever says no more than the value again means that circui
 """
 
 from voicelog.model import Called
-from voicelog.talking.calling import (
-    Incomplete,
-    after_standing,
-    ask_first,
-    asked_for,
-    is_same,
-    refuse,
-)
+from voicelog.talking.calling import Incomplete, ask_first, asked_for, is_same, refuse
 from voicelog.talking.conversation import Conversation, Desk, Said, Turn
 
 
@@ -33,13 +26,13 @@ def explain(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def explain_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    """What was said back is not touched; a call of anything else moves on from it, as one that can stand does."""
+    """What was said back is not touched: a call of anything else lets it stand only once that has its value."""
     meaning = said.understood.meaning
     if meaning.called is None or is_same(meaning.called, talk):
         return refuse(talk, said, meaning.why)
     if desk.awaits_answer(talk):
         return refuse(talk, said, meaning.why, f"{meaning.why}. {ask_first(talk, desk).talk.said}")
-    return after_standing(explain)(talk, said, desk)
+    return explain(talk, said, desk)
 
 
 def of_pending(called: Called | None, talk: Conversation) -> bool:
