@@ -17,6 +17,7 @@ import soundfile
 from rich.console import Console
 
 from voicelog.keeping.job import open_job
+from voicelog.keeping.verify import verify_job
 from voicelog.model import Draft, EntryKind
 from voicelog.resources import data_folder
 from voicelog.tracing import Step, table
@@ -319,6 +320,16 @@ def test_a_terminal_that_lacks_a_sign_and_a_byte_that_is_none_end_no_visit(job):
     )
     assert done.returncode == 0, done.stderr
     assert b"one reading" in done.stdout and b"\\u2713" in done.stdout
+
+
+def test_a_stream_that_came_closed_ends_in_order_and_leaves_the_files_of_the_job_alone(job):
+    """Its number would go to the next file that is opened: words printed would land in the lock or in journal.head."""
+    listen = f"exec {sys.executable} -m voicelog listen {job} --typed"
+    typed = "circuit one zed s point five two\naffirm\n"
+    for closed, rest in (("<&-", ""), ("1>&-", typed), ("2>&-", typed)):
+        done = subprocess.run(["sh", "-c", f"{listen} {closed}"], input=rest, text=True, timeout=60, cwd=ROOT)
+        assert done.returncode == 0 and (job / "journal.lock").read_bytes() == b"", closed
+    assert len(open_job(job).record().lines) == 2 and verify_job(job).exit_code == 0
 
 
 def test_ctrl_c_says_that_what_was_kept_is_safe(job):

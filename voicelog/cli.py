@@ -3,6 +3,7 @@
 Rooms are imported where they are used, so that a command starts in the time it needs and no more.
 """
 
+import os
 import shlex
 import sys
 from datetime import date
@@ -65,6 +66,7 @@ def notes() -> Console:
 
 def main(arguments: list[str] | None = None) -> None:
     """The console command: errors become one clear message and exit code 2, never a traceback."""
+    _hold_closed_streams()
     _bear_any_sign()
     try:
         app(arguments)
@@ -78,6 +80,16 @@ def main(arguments: list[str] | None = None) -> None:
     except OSError as error:
         notes().print(f"voicelog: {error.filename or 'the system'}: {error.strerror or error}.", markup=False)
         sys.exit(2)
+
+
+def _hold_closed_streams() -> None:
+    """A stream that came closed would leave its number to a file of the job, and whatever prints would write there."""
+    while (number := os.open(os.devnull, os.O_RDWR)) <= 2:
+        os.set_inheritable(number, True)
+    os.close(number)
+    sys.stdin = sys.stdin or os.fdopen(0, "r", encoding="utf-8")
+    sys.stdout = sys.stdout or os.fdopen(1, "w", encoding="utf-8")
+    sys.stderr = sys.stderr or os.fdopen(2, "w", encoding="utf-8")
 
 
 def _bear_any_sign() -> None:

@@ -3,7 +3,7 @@
 import json
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -251,7 +251,14 @@ def _typed_lines(source: Path | None) -> Iterable[str]:
 def _lines_as_they_come(stream: TextIO) -> Iterator[str]:
     """Lines of a terminal or a pipe; an empty one now and then, so that an answer by hand need not wait for typing."""
     lines: Queue[str | None] = Queue()
-    Thread(target=lambda: [*map(lines.put, stream), lines.put(None)], daemon=True).start()
+
+    def read() -> None:
+        with suppress(OSError):  # the terminal is gone: no more lines, as at its end
+            for line in stream:
+                lines.put(line)
+        lines.put(None)
+
+    Thread(target=read, daemon=True).start()
     while True:
         try:
             line = lines.get(timeout=LOOK_S)
