@@ -16,6 +16,7 @@ import pytest
 import soundfile
 from rich.console import Console
 
+from voicelog.cli import main
 from voicelog.keeping.job import open_job
 from voicelog.keeping.verify import verify_job
 from voicelog.model import Draft, EntryKind
@@ -306,6 +307,29 @@ def test_what_cannot_be_is_told_with_its_name(job, tmp_path, command, told):
     (tmp_path / "file").write_bytes(b"\xff\xfe")
     words = {"JOB": job, "FILE": tmp_path / "file"}
     refused(voicelog(*(words.get(word, word) for word in command), cwd=tmp_path), told)
+
+
+SENSELESS = [
+    ("chatter", "--hours", "0"),
+    ("chatter", "--hours", "-1"),
+    ("chatter", "--hours", "nan"),
+    ("chatter", "--hours", "inf"),
+    ("meant", "--minutes", "0"),
+    ("readback", "--readings", "0"),
+    ("crash", "--workers", "0"),
+    ("tampering", "--every", "0"),
+    ("load", "--most", "0"),
+    ("endurance", "--hours", "0"),
+    ("strings", "none"),
+]
+
+
+@pytest.mark.parametrize("command", SENSELESS, ids=" ".join)
+def test_a_figure_of_nothing_is_refused(command, capsys):
+    with pytest.raises(SystemExit) as left:
+        main(["bench", *command])
+    told = capsys.readouterr().err
+    assert left.value.code == 2 and command[1].lstrip("-") in told and "Errno" not in told
 
 
 def test_a_terminal_that_lacks_a_sign_and_a_byte_that_is_none_end_no_visit(job):

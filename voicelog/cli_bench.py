@@ -13,6 +13,7 @@ from rich.progress import Progress
 app = typer.Typer(help="Figures: how well it hears, how fast it answers, what it survives.", no_args_is_help=True)
 
 AsJson = Annotated[bool, typer.Option("--json", help="one JSON object on standard output and nothing else")]
+MOST = 10_000  # hours or minutes that a figure may take
 Folder = Annotated[Path, typer.Argument(metavar="DIR", help="sound files and their index.jsonl")]
 
 
@@ -92,13 +93,15 @@ def certainty(
 
 @app.command()
 def chatter(
-    hours: Annotated[float, typer.Option(help="of talk in the program's own voices")] = 1.0,
+    hours: Annotated[float, typer.Option(min=0, max=MOST, help="of talk in the program's own voices")] = 1.0,
     recorded: Annotated[
         list[Path] | None, typer.Option(metavar="DIR", help="recorded talk and its index.jsonl, each used once")
     ] = None,
-    babble: Annotated[float, typer.Option(help="hours of several people of the first DIR at once")] = 0.0,
+    babble: Annotated[
+        float, typer.Option(min=0, max=MOST, help="hours of several people of the first DIR at once")
+    ] = 0.0,
     noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise")] = None,
-    noise_hours: Annotated[float, typer.Option(help="of noise alone")] = 0.0,
+    noise_hours: Annotated[float, typer.Option(min=0, max=MOST, help="of noise alone")] = 0.0,
     keep: Annotated[Path | None, typer.Option(metavar="FILE", help="go on from there, and keep what was found")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -117,7 +120,7 @@ def chatter(
 
 @app.command()
 def meant(
-    minutes: Annotated[int, typer.Option(help="of calls and of talk in the program's own voices")] = 30,
+    minutes: Annotated[int, typer.Option(min=1, help="of calls and of talk in the program's own voices")] = 30,
     calls: Annotated[list[Path] | None, typer.Option(metavar="DIR", help="recorded calls")] = None,
     talk: Annotated[list[Path] | None, typer.Option(metavar="DIR", help="recorded talk")] = None,
     keep: Annotated[Path | None, typer.Option(metavar="FILE", help="go on from there, and keep what was heard")] = None,
@@ -137,7 +140,7 @@ def meant(
 
 @app.command()
 def readback(
-    readings: Annotated[int, typer.Option(help="how many")] = 6000,
+    readings: Annotated[int, typer.Option(min=1, help="how many")] = 6000,
     as_json: AsJson = False,
 ) -> None:
     """Seeded recogniser errors against a listener: kept and wrong, caught, seconds a reading."""
@@ -196,9 +199,9 @@ def learn(
 
 @app.command()
 def crash(
-    kills: Annotated[int, typer.Option(help="how many")] = 10_000,
-    cuts: Annotated[int, typer.Option(help="how many cuts of the power, where they can be imitated")] = 200,
-    workers: Annotated[int, typer.Option(help="processes at once")] = 2,
+    kills: Annotated[int, typer.Option(min=0, help="how many")] = 10_000,
+    cuts: Annotated[int, typer.Option(min=0, help="how many cuts of the power, where they can be imitated")] = 200,
+    workers: Annotated[int, typer.Option(min=1, help="processes at once")] = 2,
     as_json: AsJson = False,
 ) -> None:
     """Kill the writer at random moments, cut its files short, fill its disk: nothing acknowledged may be lost."""
@@ -222,8 +225,8 @@ def gaps(as_json: AsJson = False) -> None:
 
 @app.command()
 def tampering(
-    every: Annotated[int, typer.Option(help="flip every so many bits")] = 1,
-    workers: Annotated[int, typer.Option(help="processes at once")] = 2,
+    every: Annotated[int, typer.Option(min=1, help="flip every so many bits")] = 1,
+    workers: Annotated[int, typer.Option(min=1, help="processes at once")] = 2,
     as_json: AsJson = False,
 ) -> None:
     """Change a journal in every way: each change must be found."""
@@ -237,8 +240,8 @@ def tampering(
 
 @app.command()
 def load(
-    most: Annotated[int, typer.Option(help="entries of the largest journal")] = 100_000,
-    circuits: Annotated[int, typer.Option(help="of the largest sheet")] = 2_000,
+    most: Annotated[int, typer.Option(min=1, help="entries of the largest journal")] = 100_000,
+    circuits: Annotated[int, typer.Option(min=1, help="of the largest sheet")] = 2_000,
     as_json: AsJson = False,
 ) -> None:
     """Large journals and sheets, many viewers: how time grows with size."""
@@ -251,7 +254,9 @@ def load(
 
 @app.command()
 def endurance(
-    hours: Annotated[float, typer.Option(help="of sound; it takes about a seventh of that on one core")] = 8.0,
+    hours: Annotated[
+        float, typer.Option(min=0.01, max=MOST, help="of sound; it takes about a seventh of that on one core")
+    ] = 8.0,
     noise: Annotated[Path | None, typer.Option(metavar="DIR", help="recordings of noise; made otherwise")] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -270,7 +275,7 @@ def endurance(
 @app.command()
 def fuzz(
     only: Annotated[str, typer.Argument(metavar="[TARGET]", help='"job sheets", say; all of them otherwise')] = "",
-    minutes: Annotated[float, typer.Option(help="for each target")] = 1.0,
+    minutes: Annotated[float, typer.Option(min=0, max=MOST, help="for each target")] = 1.0,
     guided: Annotated[bool, typer.Option("--guided", help="look for code not yet reached (needs atheris)")] = False,
     as_json: AsJson = False,
 ) -> None:

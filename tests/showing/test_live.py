@@ -314,6 +314,22 @@ def test_answers_and_cautions_stay_in_sight_however_long_the_limits_sentence(bro
     browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
 
+def test_on_a_phone_on_its_side_the_value_and_its_verdict_stand_above_the_answers(browser, live_page):
+    """Whoever affirms by a tap must see what is affirmed, and that it is outside its limit."""
+    from tests.showing.browser import wait_for
+
+    screen = {"width": 740, "height": 360, "deviceScaleFactor": 1, "mobile": True}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
+    now = state(7).now.model_copy(update={"caution": "Disconnect what the test can damage: tea urn."})
+    live_page[0].publish(state(7).model_copy(update={"now": now}))
+    wait_for(browser, "!document.getElementById('caution').hidden")
+    whole = """const box = document.getElementById(arguments[0]).getBoundingClientRect();
+        return box.top >= 0 && box.bottom <= document.querySelector('.waits').getBoundingClientRect().top"""
+    assert all(browser.execute_script(whole, part) for part in ("place", "value", "unit", "verdict"))
+    assert browser.execute_script("return document.documentElement.scrollWidth") <= 740
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
 def test_a_foreign_page_can_neither_answer_nor_look(browser, live_page):
     live, taps, served = live_page
     live.publish(state(7))

@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 import soundfile
 
+from voicelog.errors import InputError
 from voicelog.hearing.audio import read_sound
 from voicelog.meaning.parsing import Reader
 from voicelog.proving.din import (
@@ -131,7 +132,8 @@ def sources(
 ) -> list[Source]:
     """Talk in the program's own voices, recorded talk, babble of the first folder's, noise alone.
 
-    Raises InputError for a folder without an index, SoundError for a sound that cannot be read.
+    Raises InputError for a folder without an index or where there is nothing to hear, SoundError for a sound that
+    cannot be read.
     """
     noises = recordings(noise) if noise else ()
     talk = [source for folder in folders for source in recorded(folder, reader, noises)]
@@ -140,6 +142,8 @@ def sources(
         found.append(Babble(talk[0], round(60 * babble_hours), noises))
     if noise_hours:
         found.append(NoiseAlone(noises, round(60 * noise_hours)))
+    if not any(map(len, found)):
+        raise InputError("there is nothing to hear.", where="--hours", do="Give a minute or more: 0.02.")
     return found
 
 

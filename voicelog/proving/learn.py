@@ -199,7 +199,8 @@ def read_people(folder: Path) -> tuple[Person, ...]:
     try:
         lines = index.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"the list of recordings cannot be read: {error}.", where=str(index)) from None
+        why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+        raise InputError(f"the list of recordings cannot be read: {why}.", where=str(index)) from None
     found: dict[str, dict[str, list[Spoken]]] = defaultdict(lambda: {"enrol": [], "test": [], "both": []})
     for number, line in enumerate(lines, start=1):
         if line.strip():

@@ -111,7 +111,8 @@ def read_index(folder: Path) -> tuple[Recording, ...]:
     try:
         lines = index.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"the list of recordings cannot be read: {error}.", where=str(index)) from None
+        why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+        raise InputError(f"the list of recordings cannot be read: {why}.", where=str(index)) from None
     found = tuple(_recording(folder, line, f"{index}, line {n}") for n, line in enumerate(lines, 1) if line.strip())
     if not found:
         raise InputError("the list of recordings is empty.", where=str(index))

@@ -55,7 +55,7 @@ function filter(keep) {
   at("list").scrollTop = 0;
   draw();
   const ears = rows.filter((row) => row.listen.length).length;
-  put("count", shown.length + " of " + rows.length + " lines; " + ears + " need an ear");
+  put("count", shown.length + " of " + rows.length + " lines; " + ears + (ears === 1 ? " needs" : " need") + " an ear");
   const again = keep ? shown.findIndex((row) => row.number === keep) : 0;
   take(Math.max(again, 0), false);
 }
