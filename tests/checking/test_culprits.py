@@ -33,6 +33,8 @@ def found(parts=(), whole=None, insulation=None, ramp=None, rated="30"):
         (("9.6",), None, {"circuit 1": "0.04"}, None, "insulation fault", ("circuit 1",)),
         (("1.9", "6.8", "0.3", "0.9"), "9.9", {"circuit 2": "0.8"}, None, "one culprit", ("circuit 2",)),
         (("1.0",) * 11, None, {"circuit 3": "0.5"}, None, "insulation fault", ("circuit 3",)),
+        (("12.2", "0.4"), None, {"circuit 2": "0.9"}, None, "one culprit", ("circuit 1",)),
+        (("12.2", "0.4"), None, {"circuit 2": "0.03"}, None, "insulation fault", ("circuit 2",)),
         ((), None, {"circuit 1": "0.00"}, None, "insulation fault", ("circuit 1",)),
         (("9.6",), None, {"circuit 1": "0.00"}, None, "insulation fault", ("circuit 1",)),
         ((), None, None, None, "cannot tell", ()),

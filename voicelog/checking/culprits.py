@@ -81,18 +81,22 @@ def _flow(value: Decimal, voltage_V: Decimal) -> str:
 
 def _with_insulation(found: Blame, faulty: Mapping[str, Decimal], evidence: Evidence) -> Blame:
     """Over the budget with low insulation besides: a culprit stays one if that explains too little."""
-    culprit = found.circuits[0] if found.kind == "one culprit" else ""
-    if culprit not in faulty or _explains_half(faulty[culprit], evidence.parts_mA[culprit], evidence.voltage_V):
+    if found.kind != "one culprit" or _explain_half(faulty, evidence.parts_mA[found.circuits[0]], evidence.voltage_V):
         return _insulation_fault(faulty, evidence, found.sentences)
+    culprit = found.circuits[0]
+    whose = "its" if tuple(faulty) == (culprit,) else f"what {culprit} leaks,"
     hidden = (
-        f"That is little of its {plain(evidence.parts_mA[culprit])} mA: filters leak through capacitors that a d.c. "
+        f"That is little of {whose} {plain(evidence.parts_mA[culprit])} mA: filters leak through capacitors that a d.c. "
         "test does not see, and a heating element leaks more when hot"
     )
     return found.model_copy(update={"sentences": (*found.sentences, *_resistive(faulty, evidence), hidden)})
 
 
-def _explains_half(insulation_Mohm: Decimal, leakage_mA: Decimal, voltage_V: Decimal) -> bool:
-    return not insulation_Mohm or 2 * resistive_mA(insulation_Mohm, voltage_V) >= leakage_mA
+def _explain_half(faulty: Mapping[str, Decimal], leakage_mA: Decimal, voltage_V: Decimal) -> bool:
+    """Whether low insulation lets at least half of a leakage flow, wherever behind the RCD it reads low."""
+    if not all(faulty.values()):
+        return True
+    return 2 * sum(resistive_mA(value, voltage_V) for value in faulty.values()) >= leakage_mA
 
 
 def _opening(evidence: Evidence, edition: Edition) -> tuple[str, ...]:
