@@ -318,7 +318,7 @@ SENSELESS = [
     ("readback", "--readings", "0"),
     ("crash", "--workers", "0"),
     ("tampering", "--every", "0"),
-    ("load", "--most", "0"),
+    ("load", "--most", "99"),
     ("endurance", "--hours", "0"),
     ("strings", "none"),
 ]

@@ -199,7 +199,7 @@ def learn(
 
 @app.command()
 def crash(
-    kills: Annotated[int, typer.Option(min=0, help="how many")] = 10_000,
+    kills: Annotated[int, typer.Option(min=1, help="how many")] = 10_000,
     cuts: Annotated[int, typer.Option(min=0, help="how many cuts of the power, where they can be imitated")] = 200,
     workers: Annotated[int, typer.Option(min=1, help="processes at once")] = 2,
     as_json: AsJson = False,
@@ -240,8 +240,8 @@ def tampering(
 
 @app.command()
 def load(
-    most: Annotated[int, typer.Option(min=1, help="entries of the largest journal")] = 100_000,
-    circuits: Annotated[int, typer.Option(min=1, help="of the largest sheet")] = 2_000,
+    most: Annotated[int, typer.Option(min=100, help="entries of the largest journal")] = 100_000,
+    circuits: Annotated[int, typer.Option(min=100, help="of the largest sheet")] = 2_000,
     as_json: AsJson = False,
 ) -> None:
     """Large journals and sheets, many viewers: how time grows with size."""

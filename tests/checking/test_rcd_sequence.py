@@ -104,6 +104,24 @@ def test_a_plain_failure_suspects_the_device_after_the_cheap_steps():
     assert found.next_steps == (LOADS_OFF, AT_SOCKET, BUTTON, REPLACE)
 
 
+@pytest.mark.parametrize(
+    ("early", "delayed"),
+    [
+        (("rcd_time", "120", "ms", "1"), True),
+        (("rcd_time", "18", "ms", "0.5"), False),
+        (("rcd_ramp", "11", "mA", ""), False),
+    ],
+)
+def test_what_trips_too_early_is_not_coaxed_to_trip(early, delayed):
+    """Another socket and the test button are tried on a device that will not trip (common practice)."""
+    device = rcd("G", type="AC", delayed=delayed)
+    quantity, said, unit, multiple = early
+    conditions = {"multiple": multiple} if multiple else {}
+    house = sheet(circuit("5", rcd="G"), rcds=(device,))
+    steps = assess((trial(quantity, said, unit, house=house, **conditions),), device, AFTER).next_steps
+    assert LOADS_OFF in steps and REPLACE in steps and not {AT_SOCKET, BUTTON} & set(steps)
+
+
 def test_steps_keep_their_order():
     trials = (
         trial("rcd_time", "18", multiple="0.5"),

@@ -66,3 +66,9 @@ def test_the_bench_holds_kills_power_cuts_and_faults_together(monkeypatch: pytes
     seen: list[tuple[int, int]] = []
     found = crash.bench_crash(kills=2, cuts=3, progress=lambda done, of: seen.append((done, of)))
     assert found.passed and found.power_cuts is None and seen == [(2, 5)]
+
+
+def test_no_cut_asked_for_is_none_failed(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(crash, "run_faults", lambda: ())
+    monkeypatch.setattr(crash, "can_cut", lambda: True)
+    assert crash.bench_crash(kills=1, cuts=0).passed

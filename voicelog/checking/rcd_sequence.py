@@ -39,6 +39,13 @@ class Trial(Noun):
         return self.verdict.outcome is Outcome.FAIL
 
     @property
+    def failed_early(self) -> bool:
+        """It tripped where it must not yet: at half the current, below the ramp's window, before its delay was over."""
+        value, limit = self.reading.value, self.verdict.limit
+        below = isinstance(value, Number) and limit is not None and value.figure < limit
+        return self.failed and isinstance(value, Number) and (self.multiple == "0.5" or below)
+
+    @property
     def held(self) -> bool:
         """It did not trip."""
         return isinstance(self.reading.value, Result) and self.reading.value.word == "no_trip"
@@ -98,11 +105,15 @@ Reason = tuple[str, tuple[str, ...]]  # what is said, and the steps it leads to
 
 
 def _ordered(steps: set[str], tests: tuple[Trial, ...]) -> tuple[str, ...]:
-    """The steps that the failures ask for; a button that was pressed already is not to be pressed once more."""
-    failed = {test.multiple for test in tests if test.failed}
-    always = {LOADS_OFF, AT_SOCKET, REPLACE} if failed - {"button"} else set()
-    button = set() if not always or _named(tests, "button") else {BUTTON}
-    return tuple(step for step in ORDER if step in steps | always | button)
+    """The steps that the failures ask for; a button that was pressed already is not to be pressed once more.
+
+    A socket and the button help a device that will not trip, not one that trips too early.
+    """
+    measured = [test for test in tests if test.failed and test.multiple != "button"]
+    always = {LOADS_OFF, REPLACE} if measured else set()
+    unwilling = {AT_SOCKET, BUTTON} if any(not test.failed_early for test in measured) else set()
+    pressed = {BUTTON} if _named(tests, "button") else set()
+    return tuple(step for step in ORDER if step in steps | always | unwilling - pressed)
 
 
 def _named(tests: tuple[Trial, ...], *multiples: str) -> tuple[Trial, ...]:
