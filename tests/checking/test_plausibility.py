@@ -5,7 +5,8 @@ import pytest
 from tests.checking.sheets import D, at_board, cable, circuit, rcd, reading, sheet
 from voicelog.checking.plausibility import far_over, implausible
 from voicelog.checking.previous import parse_previous
-from voicelog.model import Verdict
+from voicelog.installation import Board
+from voicelog.model import Place, Verdict
 
 LAST = parse_previous(
     "board,kind,number,main_fuse_A,device_A,points,rcd_mA,r1_r2_ohm,ir_live_earth_Mohm,zs_ohm,leakage_mA\n"
@@ -248,3 +249,13 @@ def test_without_anything_known_nothing_is_asked():
         ("rcd_time", "ms"),
     ):
         assert implausible(reading(quantity, "123", unit), bare, None, ()) is None
+
+
+@pytest.mark.parametrize(("said", "asks"), [("0.10", True), ("0.35", False)])
+def test_a_board_that_was_not_read_itself_cannot_have_less_than_what_feeds_it(said, asks):
+    """Zs adds up along the way (Zs = Zdb + R1+R2): what feeds the board bounds it too."""
+    fed = Board(reference="DB2", supplied_from="DB1/5", circuits=(circuit("1"),))
+    house = sheet(circuit("5", feeds="DB2"), boards=(fed,), ze_ohm="0.20")
+    far = reading("zs", said, "ohm").model_copy(update={"place": Place(board="DB2", circuit="1")})
+    question = implausible(far, house, None, ())
+    assert (question is not None and "Before the board it is already 0.20 ohm" in question.words) is asks

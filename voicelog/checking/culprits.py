@@ -86,8 +86,8 @@ def _with_insulation(found: Blame, faulty: Mapping[str, Decimal], evidence: Evid
     culprit = found.circuits[0]
     whose = "its" if tuple(faulty) == (culprit,) else f"what {culprit} leaks,"
     hidden = (
-        f"That is little of {whose} {plain(evidence.parts_mA[culprit])} mA: filters leak through capacitors that a d.c. "
-        "test does not see, and a heating element leaks more when hot"
+        f"That is little of {whose} {plain(evidence.parts_mA[culprit])} mA: filters leak through capacitors that a "
+        "d.c. test does not see, and a heating element leaks more when hot"
     )
     return found.model_copy(update={"sentences": (*found.sentences, *_resistive(faulty, evidence), hidden)})
 

@@ -17,7 +17,7 @@ from voicelog.checking.rings import Ends, ends_of, step2_ohm, step3_range_ohm
 from voicelog.checking.slips import Slip, same_digits, slip_between
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown, nearest, plain
-from voicelog.installation import Sheet
+from voicelog.installation import Board, Sheet
 from voicelog.model import Comparison, Noun, Number, Outcome, Place, Reading, Verdict
 
 LOOP_SLACK_OHM = Decimal("0.05")  # how far Zs may lie under Ze before it is asked about: parallel paths, accuracy
@@ -166,17 +166,18 @@ def _ring_expectation(quantity: str, ends: Ends) -> Decimal | None:
 
 
 def _against_loop(reading: Reading, sheet: Sheet, previous: PreviousRecord | None, record: Record) -> Question | None:
-    """Zs against Ze + (R1+R2) where both are known, and never under Ze."""
+    """Zs against Ze + (R1+R2) where both are known, and never under what is known before it."""
     if reading.quantity != "zs" or not reading.place.circuit:
         return None
-    upstream = origin_ohm(sheet.board(reading.place.board), sheet, record)
-    if isinstance(upstream, Unknown):
-        return None
+    board = sheet.board(reading.place.board)
+    upstream, before = origin_ohm(board, sheet, record), _known_before(board, sheet, record)
     found = convert(reading.value.figure, reading.unit, "ohm")
     r1_r2 = latest_figure(record, "r1_r2", reading.place, "ohm")
-    question = _slip_question(reading, upstream + r1_r2, "Zs before the board and R1+R2 give") if r1_r2 else None
-    if question is None and found < upstream - LOOP_SLACK_OHM and not _beside_parallel_paths(reading, found, record):
-        said = f"{plain(found)} ohm? Before the board it is already {plain(upstream)} ohm."
+    expected = upstream + r1_r2 if r1_r2 and not isinstance(upstream, Unknown) else None
+    question = _slip_question(reading, expected, "Zs before the board and R1+R2 give") if expected else None
+    below = before is not None and found < before - LOOP_SLACK_OHM
+    if question is None and below and not _beside_parallel_paths(reading, found, record):
+        said = f"{plain(found)} ohm? Before the board it is already {plain(before)} ohm."
         return Question(words=said, why="a circuit cannot have less than the supply, parallel paths apart")
     return question
 
@@ -190,6 +191,19 @@ def _beside_parallel_paths(reading: Reading, found: Decimal, record: Record) -> 
     there = [r for r in record if r.quantity == "zs" and r.place.board == board and r.place != reading.place]
     known = [figure(other, "ohm") for other in there]
     return any(2 * found >= other for other in known if other)
+
+
+def _known_before(board: Board, sheet: Sheet, record: Record) -> Decimal | None:
+    """Ze or Zdb of this board, else of the nearest known one that it is supplied through."""
+    for _ in sheet.boards:  # boards that feed each other have no first one
+        found = origin_ohm(board, sheet, record)
+        if not isinstance(found, Unknown):
+            return found
+        feeder = sheet.feeder(board)
+        if feeder is None:
+            return None
+        board = sheet.board(feeder.board)
+    return None
 
 
 def _against_fault_current(

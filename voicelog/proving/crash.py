@@ -49,7 +49,8 @@ def bench_crash(
     """Everything; ``progress`` counts kills and power cuts together. Raises VoicelogError without fork."""
     of = kills + cuts
     killed = run_kills(kills, seed, workers, progress=lambda done, _: progress(done, of))
-    cut = run_power_cuts(cuts, seed, progress=lambda done, _: progress(kills + done, of)) if cuts and can_cut() else None
+    wanted = cuts and can_cut()
+    cut = run_power_cuts(cuts, seed, progress=lambda done, _: progress(kills + done, of)) if wanted else None
     return Crash(kills=killed, power_cuts=cut, faults=run_faults())
 
 
