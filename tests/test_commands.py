@@ -378,6 +378,11 @@ def test_ctrl_c_while_the_program_is_still_loading_leaves_no_traceback(tmp_path)
     assert (done.returncode, done.stderr, done.stdout) == (130, "voicelog: stopped.\n", "")
 
 
+def test_nobody_learnt_is_told(tmp_path):
+    done = voicelog("voices", "list", env={"HOME": str(tmp_path), "XDG_DATA_HOME": str(tmp_path)})
+    assert done.returncode == 0 and not done.stdout and "No voice was learnt yet" in done.stderr
+
+
 def test_licences_are_listed():
     shown = voicelog("about", "--licences").stdout
     for name in ("vosk", "pydantic", "typer", "numpy", "scipy"):

@@ -424,6 +424,8 @@ def voices_list() -> None:
     from voicelog.learning.profiles import Profiles
 
     profiles = Profiles()
+    if not profiles.names():
+        notes().print("No voice was learnt yet. `voicelog learn NAME` makes one.", markup=False)
     for name in profiles.names():
         about = profiles.profile(name).about
         kept = "sound kept" if about.sound_kept else "no sound kept"

@@ -339,3 +339,11 @@ def test_an_instrument_whose_calibration_was_over_says_so():
 
 def test_the_marks_of_the_schedule_are_explained():
     assert "LIM not tested, a limitation" in report().legend
+
+
+@pytest.mark.parametrize("supplied", [True, False])
+def test_the_greatest_zs_of_the_schedule_is_told_from_what_a_reading_is_judged_against(supplied):
+    """A schedule bears the tabulated value, and a measured one is held against 0.8 of it (two contractors' bodies)."""
+    schedule = schedule_of(sample.sheet(), sample.story(), {"DB1/1": Decimal("1.37")} if supplied else None)
+    told = report_of(sample.sheet(), sample.story(), schedule, load_wording()).legend
+    assert ("as the edition tabulates it" in told) is supplied

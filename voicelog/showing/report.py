@@ -16,7 +16,7 @@ from voicelog.showing.charts import Picture
 from voicelog.showing.columns import to_csv
 from voicelog.showing.log_page import job_facts, summary
 from voicelog.showing.schedule import Noted, Schedule, Unsettled, to_json
-from voicelog.showing.tables import LEGEND, Table, tables
+from voicelog.showing.tables import Table, legend, tables
 from voicelog.showing.wording import CAUTIONS, CODE_WORDS, Wording
 
 Format = Literal["pdf", "html", "xlsx", "csv", "json"]
@@ -120,7 +120,7 @@ def report_of(
         summary=summary(fold(entries)),
         schedule=schedule,
         tables=tables(schedule, wording),
-        legend=LEGEND,
+        legend=legend(schedule),
         observations=tuple(_observations(schedule, entries, sheet, wording)),
         parts=tuple(_once(part) for part in parts if part.sentences),
         unsettled=tuple(_unsettled(one, sheet, wording) for one in schedule.unsettled),

@@ -71,6 +71,10 @@ LEGEND = (
     "† not challenged, not affirmed   LIM not tested, a limitation   N/A not applicable   "
     "empty: nothing stands on the record. Columns that hold nothing are left out."
 )
+LEGEND_OF_ZS = (
+    "   Zs max: as the edition tabulates it; behind a fuse or a breaker a reading is judged against less, since "
+    "conductors are warmer in use."
+)
 
 
 class ShownCell(Noun):
@@ -87,6 +91,11 @@ class Table(Noun):
     title: str
     heads: tuple[tuple[str, str], ...]  # label, unit
     rows: tuple[tuple[ShownCell, ...], ...]
+
+
+def legend(schedule: Schedule) -> str:
+    """What the signs of the tables mean, and the greatest Zs where there is one."""
+    return LEGEND + (LEGEND_OF_ZS if any(row.greatest_zs_ohm is not None for row in schedule.rows) else "")
 
 
 def tables(schedule: Schedule, wording: Wording) -> tuple[Table, ...]:
