@@ -247,6 +247,34 @@ def test_rings_and_loops():
 
 
 @pytest.mark.parametrize(
+    ("ring", "length", "told"),
+    [
+        (
+            False,
+            "60",
+            "length alone would explain it: 60 m of 2.5/1.5 mm2 on the sheet, and at most 49 m may follow",
+        ),
+        (False, "49", "The length does not explain it: 49 m"),
+        (True, "60", "at most 199 m may follow 0.20 ohm. Look for a joint"),
+        (False, None, ""),
+    ],
+)
+def test_a_zs_beyond_its_limit_is_held_against_the_length_of_its_cable(ring, length, told):
+    """(1.37 - 0.20) / (1.2 x 0.01951 ohm/m) is 49.97 m of 2.5/1.5 mm2, four times that once round (computed)."""
+    house = sheet(circuit("5", ring=ring, cable=cable(length=length)), ze_ohm="0.20")
+    found = said(explained((reading("zs", "1.50", "ohm"), ""), house=house), "Loop")
+    assert told in found and ("length" in found) is bool(told)
+
+
+def test_no_length_is_told_of_where_an_rcd_is_the_fault_protection():
+    supply = HOUSE.supply.model_copy(update={"earthing": "TT"})
+    found = said(
+        explained((reading("zs", "1700", "ohm"), ""), house=HOUSE.model_copy(update={"supply": supply})), "Loop"
+    )
+    assert "1700 ohm" in found and "length" not in found
+
+
+@pytest.mark.parametrize(
     ("earthing", "zs", "remains"),
     [
         ("TN-C-S", "1.00", "0.09 ohm remain to the limit of 1.09"),

@@ -3,12 +3,13 @@
 from decimal import Decimal
 
 from voicelog.checking.changes import shown
+from voicelog.checking.disconnection import system
 from voicelog.checking.explaining.findings import Findings, Section, Statement
-from voicelog.checking.loop import origin_ohm, predicted_zs
+from voicelog.checking.loop import longest_run_m, origin_ohm, predicted_zs
 from voicelog.checking.record import latest_figure
 from voicelog.checking.weighing import Unknown, plain
 from voicelog.installation import Board, Circuit
-from voicelog.model import Outcome, Place
+from voicelog.model import Outcome, Place, Reading, Verdict
 
 APART_OHM, APART = Decimal("0.10"), Decimal("0.20")  # Zs against its prediction: what goes unmentioned
 
@@ -17,7 +18,7 @@ def loop_section(findings: Findings) -> Section:
     """Zs that failed or runs close, and Zs that does not agree with Ze + (R1+R2)."""
     judged = [(reading, verdict) for reading, verdict in findings.verdicts if reading.quantity == "zs"]
     tight = [
-        Statement(text=f"{r.place.key}: Zs {shown(r.value)} {r.unit}. {v.sentence}", origins=findings.origins(r))
+        Statement(text=_tight(r, v, findings), origins=findings.origins(r))
         for r, v in judged
         if v.outcome in (Outcome.FAIL, Outcome.MARGINAL)
     ]
@@ -25,6 +26,30 @@ def loop_section(findings: Findings) -> Section:
     places = [(board, circuit) for board in findings.sheet.boards for circuit in board.circuits]
     apart = [found for board, circuit in places for found in _zs_against_sum(findings, board, circuit, limits_ohm)]
     return Section(title="Loop impedance", statements=(*tight, *apart))
+
+
+def _tight(reading: Reading, verdict: Verdict, findings: Findings) -> str:
+    said = f"{reading.place.key}: Zs {shown(reading.value)} {reading.unit}. {verdict.sentence}"
+    length = _length(reading.place, findings) if verdict.outcome is Outcome.FAIL else ""
+    return f"{said} {length}".strip()
+
+
+def _length(place: Place, findings: Findings) -> str:
+    """Whether the length of cable on the sheet explains a Zs beyond its limit; nothing where that is not known."""
+    sheet, circuit = findings.sheet, findings.sheet.circuit(place)
+    by_rcd = system(sheet.supply) == "TT" and sheet.protecting_rcd(place) is not None
+    upstream = origin_ohm(sheet.board(place.board), sheet, findings.record)
+    if circuit is None or by_rcd or isinstance(upstream, Unknown):
+        return ""
+    longest = longest_run_m(circuit, upstream, sheet, findings.edition)
+    if isinstance(longest, Unknown) or circuit.cable.length_m is None:
+        return ""
+    cable = circuit.cable
+    what = f"{plain(cable.length_m)} m of {plain(cable.line_mm2)}/{plain(cable.cpc_mm2)} mm2 on the sheet"
+    most = f"at most {plain(longest)} m may follow {plain(upstream)} ohm"
+    if cable.length_m > longest:
+        return f"The length alone would explain it: {what}, and {most}."
+    return f"The length does not explain it: {what}, and {most}. Look for a joint, or another size of conductor."
 
 
 def _zs_against_sum(
