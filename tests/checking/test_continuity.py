@@ -11,7 +11,8 @@ from voicelog.model import OpenCircuit, Outcome
 
 def test_prediction_and_length_are_inverse():
     run = cable("6", "2.5", "37")
-    assert run_length_m(predicted_r1_r2(run), run) == D("37.0")
+    for ring in (False, True):
+        assert run_length_m(predicted_r1_r2(run, ring=ring), run, ring=ring) == D("37.0")
 
 
 def test_ambient_lowers_the_prediction():
@@ -32,6 +33,16 @@ def test_without_length_or_size_there_is_no_prediction(run):
 def test_the_verdict_tells_what_cable_and_length_give():
     house = sheet(circuit(cable=cable(length="30")), ze_ohm="0.2")
     assert "0.59 ohm at 20 degC" in judge(reading("r1_r2", "0.60", "ohm"), house, AFTER).sentence
+
+
+@pytest.mark.parametrize(
+    ("ring", "told"),
+    [(False, "It would be 49.7 m of 2.5/1.5 mm2 at"), (True, "198.9 m of 2.5/1.5 mm2 once round")],
+)
+def test_without_a_length_on_the_sheet_the_verdict_tells_what_length_was_found(ring, told):
+    """0.97 / 0.01951 ohm/m, and four times that (computed)."""
+    house = sheet(circuit(cable=cable(), ring=ring), ze_ohm="0.1")
+    assert told in judge(reading("r1_r2", "0.97", "ohm"), house, AFTER).sentence
 
 
 def test_r2_alone_leaves_room_for_the_line_that_belongs_to_it():

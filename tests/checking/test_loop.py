@@ -64,7 +64,7 @@ def test_a_bound_is_no_ze():
 @given(st.decimals("0.01", "10", places=2), st.decimals("0.01", "10", places=2))
 def test_more_impedance_never_gives_more_current(one, other):
     low, high = sorted((one, other))
-    assert fault_current_A(high) <= fault_current_A(low)
+    assert fault_current_A(high, D(230)) <= fault_current_A(low, D(230))
 
 
 @pytest.mark.parametrize(

@@ -30,10 +30,10 @@ def predicted_r1_r2(cable: Cable, ambient_C: Decimal = Decimal(20), *, ring: boo
     return at_temperature(per_m * cable.length_m, ambient_C) / (4 if ring else 1)
 
 
-def run_length_m(r1_r2_ohm: Decimal, cable: Cable) -> Decimal | Unknown:
-    """The length of cable at 20 degC that gives an R1+R2, in m to one decimal."""
+def run_length_m(r1_r2_ohm: Decimal, cable: Cable, *, ring: bool = False) -> Decimal | Unknown:
+    """The length of cable at 20 degC that gives an R1+R2, in m to one decimal; of a ring, once round."""
     per_m = pair_ohm_per_m(cable)
-    return per_m if isinstance(per_m, Unknown) else nearest(r1_r2_ohm / per_m, 1)
+    return per_m if isinstance(per_m, Unknown) else nearest(r1_r2_ohm * (4 if ring else 1) / per_m, 1)
 
 
 def judge_r1_r2(case: Case) -> Verdict:
@@ -98,11 +98,16 @@ def _zs_ohm(circuit: Circuit, case: Case) -> Decimal | Unknown:
 
 
 def _expected(case: Case) -> str:
-    """What cable and length should give, beside what was found."""
+    """What cable and length should give, beside what was found; without a length, the length that was found."""
     circuit, found = case.circuit, case.figure("ohm")
     if circuit is None or circuit.cable is None or found is None:
         return ""
-    expected = predicted_r1_r2(circuit.cable, ring=circuit.ring)
+    cable = circuit.cable
+    if cable.length_m is None:
+        run = run_length_m(found, cable, ring=circuit.ring)
+        what = f"m of {plain(cable.line_mm2)}/{plain(cable.cpc_mm2)} mm2{' once round' if circuit.ring else ''}"
+        return "" if isinstance(run, Unknown) else f"It would be {plain(run)} {what} at 20 degC"
+    expected = predicted_r1_r2(cable, ring=circuit.ring)
     if isinstance(expected, Unknown):
         return ""
     return f"Cable and length on the sheet give {plain(nearest(expected))} ohm at 20 degC"

@@ -4,14 +4,14 @@ from decimal import Decimal
 
 from voicelog.checking.case import Case, sentences
 from voicelog.checking.edition import Edition
-from voicelog.checking.weighing import Limit, Unknown, nearest, plain
+from voicelog.checking.weighing import Limit, Unknown, plain
 from voicelog.installation import Circuit, Device
 from voicelog.model import Outcome, Verdict
 
 
-def fault_current_A(impedance_ohm: Decimal, voltage_V: Decimal = Decimal(230)) -> Decimal:
-    """Prospective fault current U / Z in A, whole amperes."""
-    return nearest(voltage_V / impedance_ohm, 0)
+def fault_current_A(impedance_ohm: Decimal, voltage_V: Decimal) -> Decimal:
+    """Prospective fault current U / Z in A."""
+    return voltage_V / impedance_ohm
 
 
 def three_phase_kA(line_neutral_kA: Decimal, edition: Edition) -> Decimal:

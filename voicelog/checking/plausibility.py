@@ -10,6 +10,7 @@ from statistics import median
 
 from voicelog.checking.changes import VOLATILE
 from voicelog.checking.continuity import predicted_r1_r2
+from voicelog.checking.fault import fault_current_A
 from voicelog.checking.loop import origin_ohm
 from voicelog.checking.previous import PreviousRecord
 from voicelog.checking.record import Record, figure, latest_figure
@@ -216,7 +217,7 @@ def _against_fault_current(
     other = latest_figure(record, "ze", board, "ohm") if reading.quantity == "pfc" else None
     other_kA = latest_figure(record, "pfc", board, "kA") if reading.quantity == "ze" else None
     if other:
-        return _slip_question(reading, convert(voltage / other, "A", reading.unit), "Ze gives")
+        return _slip_question(reading, convert(fault_current_A(other, voltage), "A", reading.unit), "Ze gives")
     return _slip_question(reading, voltage / (other_kA * 1000), "the fault current gives") if other_kA else None
 
 
