@@ -15,11 +15,6 @@ def test_prediction_and_length_are_inverse():
         assert run_length_m(predicted_r1_r2(run, ring=ring), run, ring=ring) == D("37.0")
 
 
-def test_ambient_lowers_the_prediction():
-    run = cable(length="50")
-    assert predicted_r1_r2(run, D(10)) == predicted_r1_r2(run) * D("0.96")
-
-
 def test_a_ring_reads_a_quarter():
     run = cable(length="60")
     assert predicted_r1_r2(run, ring=True) == predicted_r1_r2(run) / 4

@@ -1,4 +1,4 @@
-"""Copper conductors: resistance from size and length, and temperature in both directions.
+"""Copper conductors: resistance from size and length, cold and at operating temperature.
 
 Resistances are ohm, lengths m, areas mm2, temperatures degC. The data lie in ``shared/conductors.toml``.
 """
@@ -13,19 +13,11 @@ from voicelog.installation import Cable
 from voicelog.model import Noun
 from voicelog.resources import data_folder
 
-REFERENCE_C = Decimal(20)  # the temperature of the resistance table
-
 
 class Resistance(Origin):
     """milliohm per metre at 20 degC by cross-section in mm2."""
 
     mohm_per_m: dict[Positive, Positive]
-
-
-class Temperature(Origin):
-    """Relative change of resistance for each degree from 20 degC."""
-
-    coefficient_per_C: Positive
 
 
 class Factors(Origin):
@@ -38,11 +30,7 @@ class Conductors(Noun):
     """What ``shared/conductors.toml`` holds."""
 
     resistance: Resistance
-    temperature: Temperature
-    reading_to_20C: Factors
-    table_to_ambient: Factors
     operating: Factors
-    operating_separate: Factors
 
 
 @cache
@@ -66,27 +54,10 @@ def pair_ohm_per_m(cable: Cable) -> Decimal | Unknown:
     return next((part for part in (line, cpc) if isinstance(part, Unknown)), None) or line + cpc
 
 
-def at_temperature(ohm_at_20C: Decimal, temperature_C: Decimal) -> Decimal:
-    """A value at 20 degC brought to another temperature: R20 x (1 + 0.004 (t - 20))."""
-    return ohm_at_20C * temperature_factor(temperature_C)
-
-
-def reading_at_20C(ohm: Decimal, ambient_C: Decimal) -> Decimal:
-    """A reading taken at ambient brought to 20 degC: the reciprocal direction."""
-    return ohm / temperature_factor(ambient_C)
-
-
-def temperature_factor(temperature_C: Decimal) -> Decimal:
-    """1 + 0.004 (t - 20): what a 20 degC table value is multiplied by."""
-    return 1 + copper().temperature.coefficient_per_C * (temperature_C - REFERENCE_C)
-
-
-def operating_factor(limit_C: Decimal, *, separate: bool = False) -> Decimal | Unknown:
-    """From 20 degC to operating temperature; ``separate`` for a protective conductor not bunched with the line."""
-    table = copper().operating_separate if separate else copper().operating
-    if limit_C not in table.factors:
-        return Unknown(why=f"no operating factor is tabulated for {plain(limit_C)} degC")
-    return table.factors[limit_C]
+def operating_factor(limit_C: Decimal) -> Decimal | Unknown:
+    """From 20 degC to operating temperature."""
+    factors = copper().operating.factors
+    return factors.get(limit_C) or Unknown(why=f"no operating factor is tabulated for {plain(limit_C)} degC")
 
 
 def r2_to_r1(cable: Cable) -> Decimal | Unknown:

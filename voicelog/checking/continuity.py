@@ -6,7 +6,7 @@ The standard sets no figure for R1+R2 itself: it is judged by the Zs that it lea
 from decimal import Decimal
 
 from voicelog.checking.case import Case, sentences
-from voicelog.checking.conductors import at_temperature, length_m, pair_ohm_per_m, r2_to_r1
+from voicelog.checking.conductors import length_m, pair_ohm_per_m, r2_to_r1
 from voicelog.checking.disconnection import system
 from voicelog.checking.loop import origin_ohm, permitted_zs, rcd_loop_ohm
 from voicelog.checking.weighing import Limit, Unknown, down, nearest, plain
@@ -16,8 +16,8 @@ from voicelog.model import OpenCircuit, Outcome, Result, Verdict
 BOND_MM2 = Decimal(10)  # the size that the rule of thumb is told for
 
 
-def predicted_r1_r2(cable: Cable, ambient_C: Decimal = Decimal(20), *, ring: bool = False) -> Decimal | Unknown:
-    """R1+R2 in ohm from size and length at ambient; for a ring the mid-point value (r1 + r2)/4.
+def predicted_r1_r2(cable: Cable, *, ring: bool = False) -> Decimal | Unknown:
+    """R1+R2 in ohm from size and length at 20 degC; for a ring the mid-point value (r1 + r2)/4.
 
     >>> predicted_r1_r2(Cable(line_mm2="2.5", cpc_mm2="1.5", length_m="50"))
     Decimal('0.97550')
@@ -27,7 +27,7 @@ def predicted_r1_r2(cable: Cable, ambient_C: Decimal = Decimal(20), *, ring: boo
         return per_m
     if cable.length_m is None:
         return Unknown(why="the job sheet gives no cable length")
-    return at_temperature(per_m * cable.length_m, ambient_C) / (4 if ring else 1)
+    return per_m * cable.length_m / (4 if ring else 1)
 
 
 def run_length_m(r1_r2_ohm: Decimal, cable: Cable, *, ring: bool = False) -> Decimal | Unknown:
