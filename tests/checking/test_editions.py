@@ -101,7 +101,7 @@ def broken(tmp_path, old: str, new: str) -> str:
         ('multiple = "20"', 'multiple = "twenty"', r"table loop\.breaker, row 3, multiple"),
         ('system = "TT"', 'system = "IT"', r"table disconnection, row 4, system"),
         ('label = "BS', 'lable = "BS', r"label"),
-        ('at_least_Mohm = "0.5"', 'at_least_Mohm = ""', r"table insulation, row 1, at_least_Mohm"),
+        ('at_least_Mohm = "1.0"', 'at_least_Mohm = ""', r"table insulation, row 1, at_least_Mohm"),
     ],
 )
 def test_refusals_name_file_table_and_row(tmp_path, old, new, where):

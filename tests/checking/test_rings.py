@@ -1,7 +1,7 @@
 """Ring final circuits: agreement, ratio, open legs, spurs, and what each step should read at every point.
 
-Rules: Basic Electrical Installation Work, p354, and public pages; step 3 along the ring by algebra, which
-agrees with a published derivation. The circuit is solved independently below, as a network of resistors.
+Rules: Basic Electrical Installation Work, p354, and public pages. For step 3 the circuit is solved independently below,
+as a network of resistors.
 """
 
 import numpy as np
@@ -20,7 +20,6 @@ from voicelog.checking.rings import (
     ring_length_m,
     spur_length_m,
     step2_ohm,
-    step3_ohm,
     step3_range_ohm,
 )
 from voicelog.checking.verdicts import judge
@@ -43,29 +42,21 @@ def test_hundred_metres_of_ring(line, cpc, r1, r2, low, high):
 
 
 OHMS = st.decimals("0.05", "5", places=3)
-FRACTIONS = st.decimals("0", "1", places=3)
 
 
 @given(OHMS, OHMS)
 def test_the_crossed_ends_read_least_and_the_middle_most(r1, r2):
-    low, high = step3_range_ohm(r1, r2)
-    assert abs(step3_ohm(r1, r2, D(0)) - low) < D("1e-20") and abs(step3_ohm(r1, r2, D(1)) - low) < D("1e-20")
-    assert abs(step3_ohm(r1, r2, D("0.5")) - high) < D("1e-20")
-
-
-@given(OHMS, OHMS, FRACTIONS)
-def test_every_point_lies_between(r1, r2, fraction):
-    low, high = step3_range_ohm(r1, r2)
-    assert low - D("1e-20") <= step3_ohm(r1, r2, fraction) <= high + D("1e-20")
-    assert abs(step3_ohm(r1, r2, fraction) - step3_ohm(r1, r2, 1 - fraction)) < D("1e-20")
+    """Four conductors between the socket and the two crossed joints, solved by Kirchhoff's current law."""
+    low, high = map(float, step3_range_ohm(r1, r2))
+    assert _network_ohm(float(r1), float(r2), 1e-6) == pytest.approx(low, rel=2e-4)
+    assert _network_ohm(float(r1), float(r2), 0.5) == pytest.approx(high, rel=1e-9)
 
 
 @given(OHMS, OHMS, st.floats(0.01, 0.99))
-def test_step_3_agrees_with_the_network_solved_by_itself(r1, r2, fraction):
-    """Four conductors between the socket and the two crossed joints, solved by Kirchhoff's current law."""
-    line, cpc = float(r1), float(r2)
-    found = _network_ohm(line, cpc, fraction)
-    assert found == pytest.approx(float(step3_ohm(r1, r2, D(str(fraction)))), rel=1e-9)
+def test_every_point_lies_between(r1, r2, fraction):
+    low, high = map(float, step3_range_ohm(r1, r2))
+    found = _network_ohm(float(r1), float(r2), fraction)
+    assert low * (1 - 1e-9) <= found <= high * (1 + 1e-9)
 
 
 def _network_ohm(line: float, cpc: float, x: float) -> float:

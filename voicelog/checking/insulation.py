@@ -10,7 +10,6 @@ from voicelog.model import Comparison, Noun, Number, Outcome, Verdict
 
 QUANTITIES = ("ir_ll", "ir_le", "ir_ne", "ir_lne")
 USUAL_ACCURACY = Decimal("0.30")  # operating uncertainty allowed by BS EN 61557-2 (from memory)
-EXTRA_LOW = ("SELV", "PELV")
 
 
 def judge_insulation(case: Case) -> Verdict:
@@ -36,7 +35,7 @@ def insulation_row(conditions: dict[str, str], edition: Edition) -> Insulation |
     """The row for a test voltage. A low-voltage circuit tested at 250 V still has to give the full value."""
     voltage = Decimal(conditions.get("test_voltage_V", "500"))
     reduced = edition.insulation_reduced
-    if conditions.get("system") not in EXTRA_LOW and voltage == reduced.test_voltage_V:
+    if voltage == reduced.test_voltage_V:
         return reduced
     rows = [row for row in edition.insulation if row.test_voltage_V == voltage]
     return rows[0] if rows else Unknown(why=f"the edition has no insulation limit at {plain(voltage)} V")

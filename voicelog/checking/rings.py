@@ -31,11 +31,6 @@ def step2_ohm(r1: Decimal, rn: Decimal) -> Decimal:
     return (r1 + rn) / 4
 
 
-def step3_ohm(r1: Decimal, r2: Decimal, fraction: Decimal) -> Decimal:
-    """Line and protective conductor crossed, at a fraction (0 to 1) of the way round."""
-    return (r1 * r2 + fraction * (1 - fraction) * (r1 - r2) ** 2) / (r1 + r2)
-
-
 def step3_range_ohm(r1: Decimal, r2: Decimal) -> tuple[Decimal, Decimal]:
     """Least reading r1 r2/(r1 + r2), at the crossed ends, and greatest (r1 + r2)/4, at the mid-point."""
     return r1 * r2 / (r1 + r2), (r1 + r2) / 4
