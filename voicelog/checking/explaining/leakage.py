@@ -93,7 +93,9 @@ def _room_left(findings: Findings, board: Board, rcd: Rcd) -> list[Statement]:
     apart = trimmed(abs(room.left_mA))
     left = f"has {apart} mA left of its budget" if room.left_mA >= 0 else f"is {apart} mA over its budget"
     fits = "would still fit" if room.fits else "would not fit"
-    text = f"{rcd.reference} {left}; one more {load.kind} of up to {trimmed(load.at_most_mA)} mA {fits}."
+    some = load.typical_mA is not None and not room.fits and room.left_mA >= load.typical_mA
+    yet = f", though one of {trimmed(load.typical_mA)} mA would" if some else ""
+    text = f"{rcd.reference} {left}; one more {load.kind} of up to {trimmed(load.at_most_mA)} mA {fits}{yet}."
     return [Statement(text=text, origins=(load.origin,))]
 
 
