@@ -276,6 +276,12 @@ def test_a_zs_beyond_its_limit_is_held_against_the_length_of_its_cable(ring, len
     assert told in found and ("length" in found) is bool(told)
 
 
+def test_no_cable_is_blamed_for_what_lies_before_the_board():
+    house = sheet(circuit("5", cable=cable(length="10")), ze_ohm="1.40")
+    found = said(explained((reading("zs", "1.60", "ohm"), ""), house=house), "Loop")
+    assert "No cable is short enough: before the board it is already 1.40 ohm" in found and "length" not in found
+
+
 def test_no_length_is_told_of_where_an_rcd_is_the_fault_protection():
     supply = HOUSE.supply.model_copy(update={"earthing": "TT"})
     found = said(

@@ -44,6 +44,8 @@ def _length(place: Place, findings: Findings) -> str:
     longest = longest_run_m(circuit, upstream, sheet, findings.edition)
     if isinstance(longest, Unknown) or circuit.cable.length_m is None:
         return ""
+    if not longest:
+        return f"No cable is short enough: before the board it is already {plain(upstream)} ohm."
     cable = circuit.cable
     what = f"{plain(cable.length_m)} m of {plain(cable.line_mm2)}/{plain(cable.cpc_mm2)} mm2 on the sheet"
     most = f"at most {plain(longest)} m may follow {plain(upstream)} ohm"
