@@ -7,7 +7,7 @@ them, marked unverified, to be put right at review.
 from decimal import Decimal
 
 from voicelog.meaning.phrase import first_spelling
-from voicelog.model import Draft, EntryKind, Number, Place, Reading
+from voicelog.model import Called, Draft, EntryKind, Number, Place, Reading
 from voicelog.talking import unplugging
 from voicelog.talking.calling import say_back
 from voicelog.talking.conversation import (
@@ -128,8 +128,11 @@ def take_name(talk: Conversation, said: Said, desk: Desk) -> Turn:
     )
     text = f"point {desk.phrasing.number(number)}"
     asked, due = _at_point(name, talk), talk.tour is not None  # what is gone round says what it asks for still
+    meaning, tone = said.understood.meaning, Tone.KEPT
+    if isinstance(meaning, Called) and meaning.value is not None:  # "point one" would pass for "nought point one"
+        text, tone = f"{text}. that was taken for its name, no value is kept", Tone.ATTENTION
     named = talk.having(mode=Mode.LISTENING, point=name, said=text, asked=asked, due=due)
-    return Turn(named, (Keep(draft), Speak(text, Tone.KEPT)))
+    return Turn(named, (Keep(draft), Speak(text, tone)))
 
 
 def back_to_point(talk: Conversation, said: Said, desk: Desk) -> Turn:
