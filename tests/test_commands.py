@@ -295,6 +295,8 @@ BAD = [
     (("unpack", "JOB", "there"), "job: this is a folder, not a pack"),
     (("verify", "JOB", "--head", "12"), "16 to 64 digits"),
     (("listen", "JOB", "--typed", "--attention", "two words"), "one word"),
+    (("listen", "JOB", "--typed", "--attention", "five"), "begins something that is called"),  # "five point two"
+    (("listen", "JOB", "--typed", "--attention", "Negative"), "begins something that is called"),
     (("listen", "JOB", "--typed", "--from", "FILE"), "not UTF-8"),
     (("learn", "ann", "--from", "none.wav"), "no such recording"),
     (("learn", "ann", "--from", "FILE", "--from-job", "JOB"), "two ways"),

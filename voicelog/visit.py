@@ -20,6 +20,7 @@ from voicelog.keeping.watches import Watched, seconds, watches
 from voicelog.meaning.grammar import Grammar
 from voicelog.meaning.grammar_files import load_grammar
 from voicelog.meaning.parsing import Reader
+from voicelog.meaning.utterances import Utterances
 from voicelog.model import Reading, Verdict
 from voicelog.talking.conversation import Desk, Doubt, Policy
 from voicelog.talking.phrasing import Phrasing
@@ -66,6 +67,10 @@ def open_visit(folder: Path, attention: str = "") -> Visit:
         raise InputError(f"{attention!r} is not one word of letters.", where="--attention", do="Give one word.")
     job = open_job(folder)
     grammar = load_grammar()
+    if attention and attention in Utterances(grammar, job.sheet).network().followers(()):
+        raise InputError(
+            f"{attention!r} begins something that is called here.", where="--attention", do="Choose another word."
+        )
     return Visit(job, grammar, edition_of(job), Reader(grammar, job.sheet, attention), previous_of(job))
 
 
