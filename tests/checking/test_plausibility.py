@@ -137,6 +137,21 @@ def test_yes_is_the_answer_that_keeps_the_figure(quantity, said, unit, words):
 
 
 @pytest.mark.parametrize(
+    ("quantity", "said", "part", "asks"),
+    [
+        ("bonding", "not_applicable", "gas", True),  # "not fitted": no gas, or no bond?
+        ("bonding", "limitation", "gas", False),
+        ("bonding", "not_applicable", "lightning", False),
+        ("spd", "not_applicable", "", False),
+    ],
+)
+def test_bonding_that_is_not_fitted_is_asked_about(quantity, said, part, asks):
+    """Common practice: water or gas that comes in unbonded is a defect, and not "not applicable"."""
+    question = asked(at_board(quantity, said, **({"part": part} if part else {})))
+    assert (question is not None and "open circuit" in question.words) is asks
+
+
+@pytest.mark.parametrize(
     ("phases", "between", "said", "asks"),
     [
         (3, "L-N", "415", "between lines"),

@@ -19,7 +19,7 @@ from voicelog.checking.slips import Slip, same_digits, slip_between
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown, nearest, plain
 from voicelog.installation import Board, Sheet
-from voicelog.model import Comparison, Noun, Number, Outcome, Place, Reading, Verdict
+from voicelog.model import Comparison, Noun, Number, Outcome, Place, Reading, Result, Verdict
 
 LOOP_SLACK_OHM = Decimal("0.05")  # how far Zs may lie under Ze before it is asked about: parallel paths, accuracy
 BETWEEN_LINES = Decimal("1.732")  # times the voltage of line to neutral
@@ -38,6 +38,7 @@ NOTHING = {  # the question about zero, which "yes" must keep, and why
     "rcd_time": ("Did it trip in no time?", "nothing does"),
     "rcd_ramp": ("Did it trip at no current?", "nothing does"),
 }
+NEARLY_EVERYWHERE = ("water", "gas")  # parts that come into most buildings
 SIMILAR_EVERYWHERE = ("zs", "r1_r2", "ring_r1", "ring_rn", "ring_r2", "voltage")  # alike within a board, up to tenfold
 
 
@@ -56,10 +57,10 @@ def implausible(reading: Reading, sheet: Sheet, previous: PreviousRecord | None,
     """A question when a plain figure contradicts what is already known; None when it does not.
 
     ``neighbours`` are the readings that stand. Over range and words are not questioned, nor comparisons,
-    but for a low resistance "above" some figure: there that is an open circuit (common practice).
+    but for a low resistance "above" some figure, an open circuit, and bonding that is "not fitted" (common practice).
     """
     if figure(reading, reading.unit) is None:
-        return _open_circuit(reading)
+        return _open_circuit(reading) or _not_bonded(reading)
     found = (check(reading, sheet, previous, neighbours) for check in CHECKS)
     return next((question for question in found if question is not None), None)
 
@@ -82,6 +83,16 @@ def _open_circuit(reading: Reading) -> Question | None:
         return None
     said = f"Above {plain(value.figure)} {reading.unit}? That would be an open circuit."
     return Question(words=said, why="the resistance of a conductor or of a loop has an end")
+
+
+def _not_bonded(reading: Reading) -> Question | None:
+    """ "Not fitted" is kept as not applicable: right where no such pipe comes in, a fault where it is not bonded."""
+    if not isinstance(reading.value, Result) or reading.value.word != "not_applicable":
+        return None
+    if reading.quantity != "bonding" or reading.conditions.get("part") not in NEARLY_EVERYWHERE:
+        return None
+    said = "Is there none here? One that is not bonded is an open circuit."
+    return Question(words=said, why="what comes in and is not bonded is no matter of not applicable")
 
 
 def _against_nothing(
