@@ -234,6 +234,22 @@ def test_neither_of_two_close_readings_keeps_nothing(job):
     assert record.lines == ()
 
 
+@pytest.mark.parametrize(
+    ("other", "kept"),
+    [
+        ("circuit two zed s nought point nine", [("2", "zs")]),
+        ("circuit three zed s nought point five", []),  # nobody knows where
+    ],
+)
+def test_after_neither_of_two_a_value_is_of_what_both_agreed_in(job, other, kept):
+    one = "circuit two zed s nought point five"
+    both = Heard(hypotheses=(heard(one).hypotheses[0], heard(other).hypotheses[0]))
+    record = run(
+        job, EarWith(heard("circuit four"), both, heard("negative"), heard("nought point six"), heard("affirm"))
+    )
+    assert [(line.reading.place.circuit, line.reading.quantity) for line in record.current] == kept
+
+
 def test_of_everything_left_unplugged_it_is_told_where(job):
     run(job, ScriptedEar(["circuit two", "unplugged everything", "circuit four", "unplugged everything"]))
     watcher = OrderedWatcher()

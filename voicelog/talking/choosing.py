@@ -1,8 +1,9 @@
 """Two readings score close: both are said, and the answer chooses."""
 
 from voicelog.model import Called, Reading
-from voicelog.talking.calling import Incomplete, call, reading_from, take_call
+from voicelog.talking.calling import Incomplete, asked_again, call, reading_from, take_call
 from voicelog.talking.conversation import Conversation, Desk, Mode, Said, Turn, speak
+from voicelog.talking.refusing import awaiting
 from voicelog.talking.tones import Tone
 
 
@@ -51,4 +52,13 @@ def _fits(answer: Called, choice: Called) -> bool:
 
 def drop_choices(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """Neither: nothing was kept."""
-    return speak(talk.having(mode=Mode.LISTENING, choices=()), "disregarded, say the reading again", Tone.ATTENTION)
+    return speak(without_choices(talk, desk), "disregarded, say the reading again", Tone.ATTENTION)
+
+
+def without_choices(talk: Conversation, desk: Desk) -> Conversation:
+    """Neither is meant; where both were of one quantity and place, its value is awaited there still."""
+    readings = [reading_from(choice, talk, desk) for choice in talk.choices]
+    talk = talk.having(mode=Mode.LISTENING, choices=())
+    if not readings or len({(r.place, r.quantity, tuple(r.conditions.items())) for r in readings}) > 1:
+        return talk
+    return awaiting(talk, asked_again(talk, readings[0], desk))

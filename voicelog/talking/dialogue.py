@@ -218,7 +218,7 @@ def _resume(talk: Conversation, said: Said, desk: Desk) -> Turn:
         text = f"listening. {talk.pending.said_back}{answer}"
         return speak(talk.having(mode=Mode.CONFIRMING), text, Tone.ASKED)
     again = ", say the reading again" if talk.choices else ""
-    return speak(talk.having(mode=Mode.LISTENING, choices=()), f"listening{again}", Tone.ASKED)
+    return speak(choosing.without_choices(talk, desk), f"listening{again}", Tone.ASKED)
 
 
 def _leave_unnamed(talk: Conversation, said: Said, desk: Desk) -> Turn:

@@ -6,7 +6,7 @@ where it was called: whoever says no more than the value again means that circui
 
 from voicelog.model import Called
 from voicelog.talking.calling import Incomplete, ask_first, asked_for, is_same, refuse
-from voicelog.talking.conversation import Conversation, Desk, Said, Turn
+from voicelog.talking.conversation import Asked, Conversation, Desk, Said, Turn
 
 
 def explain(talk: Conversation, said: Said, desk: Desk) -> Turn:
@@ -20,9 +20,13 @@ def explain(talk: Conversation, said: Said, desk: Desk) -> Turn:
         return refuse(talk, said, meaning.why)
     where = "" if asked.place == talk.place else f"{desk.phrasing.place(asked.place)}. "
     turn = refuse(talk, said, meaning.why, f"{where}{meaning.why}")
+    return Turn(awaiting(turn.talk, asked), turn.acts)
+
+
+def awaiting(talk: Conversation, asked: Asked) -> Conversation:
+    """Nothing but a value is wanted now; its place is in hand, unless a tour goes on from where it was."""
     place = talk.place if talk.tour else asked.place
-    point = talk.point if place == talk.place else ""
-    return Turn(turn.talk.having(asked=asked, place=place, point=point), turn.acts)
+    return talk.having(asked=asked, place=place, point=talk.point if place == talk.place else "")
 
 
 def explain_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:
