@@ -178,6 +178,8 @@ def test_parallel_paths_are_asked_about_once(said, asks):
     first = reading("zs", "12.1", "ohm", at="1")
     assert implausible(first, there, None, ()) is not None
     assert (implausible(reading("zs", said, "ohm", at="2"), there, None, (first,)) is not None) is asks
+    above = reading("zs", "86.2", "ohm", at="1")  # as it should be: no sign of such a path
+    assert implausible(reading("zs", "60.4", "ohm", at="2"), there, None, (above,)) is not None
 
 
 @pytest.mark.parametrize("quantity", ["zs", "r1_r2", "ring_r1"])

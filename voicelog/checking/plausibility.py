@@ -187,22 +187,22 @@ def _against_loop(reading: Reading, sheet: Sheet, previous: PreviousRecord | Non
     r1_r2 = latest_figure(record, "r1_r2", reading.place, "ohm")
     expected = upstream + r1_r2 if r1_r2 and not isinstance(upstream, Unknown) else None
     question = _slip_question(reading, expected, "Zs before the board and R1+R2 give") if expected else None
-    below = before is not None and found < before - LOOP_SLACK_OHM
-    if question is None and below and not _beside_parallel_paths(reading, found, record):
+    least = before - LOOP_SLACK_OHM if before is not None else found
+    if question is None and found < least and not _beside_parallel_paths(reading, found, least, record):
         said = f"{plain(found)} ohm? Before the board it is already {plain(before)} ohm."
         return Question(words=said, why="a circuit cannot have less than the supply, parallel paths apart")
     return question
 
 
-def _beside_parallel_paths(reading: Reading, found: Decimal, record: Record) -> bool:
-    """Whether it is like what was already found at this board, bonded to pipes, say, which Ze is measured without.
+def _beside_parallel_paths(reading: Reading, found: Decimal, least: Decimal, record: Record) -> bool:
+    """Whether it is like another that was found as low at this board: bonded to pipes, say, which Ze is taken without.
 
     On TT nearly every circuit is so (common practice): it is asked about once, and again where it is less than half.
     """
     board = reading.place.board
     there = [r for r in record if r.quantity == "zs" and r.place.board == board and r.place != reading.place]
     known = [figure(other, "ohm") for other in there]
-    return any(2 * found >= other for other in known if other)
+    return any(2 * found >= other for other in known if other and other < least)
 
 
 def _known_before(board: Board, sheet: Sheet, record: Record) -> Decimal | None:
