@@ -136,13 +136,13 @@ def test_what_other_talk_explains_as_well_is_passed_over(stage):
 @pytest.mark.parametrize(
     ("words", "margin", "offered"),
     [
-        ("five", 9.0, {"sweep of zs": 0, "sweep of leakage": 1}),  # a whole number of ohms, and of milliamps
+        ("five", 5.0, {"sweep of zs": 0, "sweep of leakage": 1}),  # a whole number of ohms, and of milliamps
         ("five", 30.0, {"sweep of zs": 1, "sweep of leakage": 1}),
-        ("one point five", 9.0, {"sweep of zs": 1, "sweep of leakage": 1}),
-        ("limitation", 9.0, {"sweep of zs": 0, "sweep of leakage": 0}),
+        ("one point five", 5.0, {"sweep of zs": 1, "sweep of leakage": 1}),
+        ("limitation", 5.0, {"sweep of zs": 0, "sweep of leakage": 0}),
     ],
 )
-def test_what_is_seldom_called_must_beat_talk_by_more(stage, words, margin, offered):
+def test_what_is_suspect_must_beat_talk_by_more(stage, words, margin, offered):
     found = bench(stage, Deaf(words, margin=margin), hours=5 / 60)
     assert {stance: found.by_stance[stance]["offered"] for stance in offered} == offered
 

@@ -61,7 +61,7 @@ class Weighed(Noun):
     words: tuple[str, ...]
     margin: float
     soon: bool  # within a breath of what was heard before
-    suspect: bool = False  # hard to believe or seldom called, in a sweep for talk
+    suspect: bool = False  # hard to believe, or a word that fits any quantity; in a sweep for talk
     seconds: float = 0.0  # of the minute, on its first line
     rival: float | None = None  # nats to the nearest other meaning
     rival_right: bool = False  # that one was called

@@ -268,8 +268,8 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
     reading, verdict = draft.reading, draft.verdict
     doubt = desk.doubt(reading, verdict, desk.record)
     said_back = _said_back(talk, reading, desk, called)
-    seldom = _is_seldom_called(talk, reading, desk, called)
-    question = doubt or (ANSWER if seldom and _stands_by_silence(talk, reading, desk) else "")
+    kept_unheard = _stands_by_silence(talk, reading, desk) and _may_be_talk(talk, reading, desk, called)
+    question = doubt or (ANSWER if kept_unheard else "")
     parts = (said_back, _verdict(talk, verdict, reading, desk), question)
     text = ". ".join(part for part in parts if part)
     pending = Pending(reading=reading, verdict=verdict, said_back=said_back, doubted=bool(question))
@@ -282,22 +282,26 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
         asked=None,
         choices=(),
         repeated=False,
-        suspect=reading if doubt or seldom else None,
+        suspect=reading if doubt or _fits_any(reading, desk) else None,
         said=text,
     )
     tone = Tone.ATTENTION if doubt else _TONES.get(verdict.outcome)
     return Turn(talk, (Keep(draft.model_copy(update={"said_back": text})), Speak(text, tone)))
 
 
-def _is_seldom_called(talk: Conversation, reading: Reading, desk: Desk, called: Called | None) -> bool:
+def _may_be_talk(talk: Conversation, reading: Reading, desk: Desk, called: Called | None) -> bool:
     """What may be talk must not be kept by silence.
 
     So it is with a quantity that the tour does not ask for, with a word that fits any quantity ("limitation"), and with
     a value put right in the same breath: talk full of numbers is heard as one value after another.
     """
     unasked = talk.tour is not None and not talk.tour.asks_for(reading.quantity)
-    word = isinstance(reading.value, Result) and desk.grammar.results[reading.value.word].for_ == "any"
-    return unasked or word or (called is not None and called.repaired)
+    return unasked or _fits_any(reading, desk) or (called is not None and called.repaired)
+
+
+def _fits_any(reading: Reading, desk: Desk) -> bool:
+    """A word in place of a figure that any quantity may have: "limitation", "not applicable"."""
+    return isinstance(reading.value, Result) and desk.grammar.results[reading.value.word].for_ == "any"
 
 
 def _stands_by_silence(talk: Conversation, reading: Reading, desk: Desk) -> bool:

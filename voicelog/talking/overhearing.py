@@ -38,7 +38,7 @@ class Demands:
     each_word: float = 2.5  # more for each of its words: one alone is soon said, and has little to be known by
     soon: float = 24.0  # more for what follows talk in the same breath
     soon_value: float = 16.0  # the same for a bare value: numbers in talk are as well said as any
-    suspect: float = 12.0  # more for what may well be no reading: hard to believe, or of a kind that is seldom called
+    suspect: float = 8.0  # more for a figure that is hard to believe, and for a word that fits any quantity
 
     def of(self, kind: str, words: int, soon: bool) -> float:
         """All that is demanded of an utterance of so many words; ``soon``: in the same breath as talk."""
