@@ -228,6 +228,29 @@ def test_a_board_may_be_said_before_a_place_on_it(grammar, sheet, said, place):
     assert why == "there is no circuit nine on board d b two"
 
 
+@pytest.mark.parametrize(
+    ("name", "said", "place"),
+    [
+        ("Dairy", "dairy board", Place(board="DB2")),
+        ("Dairy board", "dairy board circuit one", Place(board="DB2", circuit="1")),
+        ("Dairy", "board dairy r c d one", Place(board="DB2", rcd="RCD1")),
+        ("Barn 2", "board barn two", Place(board="DB2")),
+        ("Tea urn", "tea urn board", Place(board="DB2")),
+        ("Tea urn", "tea urn", Place(board="DB1", circuit="2")),
+        ("Stage left", "stage left lights", Place(board="DB1", circuit="5")),
+        ("Garage", "garage board", Place(board="DB1", circuit="9")),  # the circuit of that name, which may well feed it
+        ("Garage", "board garage", Place(board="DB2")),
+    ],
+)
+def test_a_board_may_be_said_by_its_name(grammar, sheet, name, said, place):
+    first = sheet.boards[0]
+    feeding = first.circuits[-1].model_copy(update={"name": "Garage board"})
+    first = first.model_copy(update={"circuits": (*first.circuits[:-1], feeding)})
+    second = first.model_copy(update={"reference": "DB2", "name": name, "circuits": sheet.boards[0].circuits[:1]})
+    reader = Reader(grammar, sheet.model_copy(update={"boards": (first, second)}))
+    assert reader.read(tuple(said.split()), Context(board="DB1")).place == place
+
+
 def test_no_name_of_the_demonstration_is_taken_for_another(reader):
     scores = [fuzz.ratio(one, other) for one, other in combinations(reader.names.names, 2)]
     assert max(scores) <= 80 < NEAR

@@ -176,12 +176,19 @@ class Utterances:
 
     def _board_and_place(self) -> Phrase:
         """ "Board d b two, circuit one", as a place is said back where several boards have a circuit one."""
-        word, boards = read_phrases(self.grammar.places.board), self.sheet.boards
-        said = one_of(
-            Tagged(sequence(word, self._reference(board.reference)), "board", board.reference) for board in boards
-        )
+        boards = self.sheet.boards
+        said = one_of(Tagged(one_of(self._board(board)), "board", board.reference) for board in boards)
         rcds = [rcd for board in boards for rcd in self._rcds(board)]
         return sequence(said, optional(one_of([self._numbered(), self._tails(), *rcds])))
+
+    def _board(self, board: Board) -> list[Phrase]:
+        """ "Board d b two", "dairy board", "board dairy"; but what is a circuit's name stays that circuit."""
+        word = self.grammar.places.board[0]
+        circuits = {self.spoken_name(circuit.name) for one in self.sheet.boards for circuit in one.circuits}
+        name = self.spoken_name(board.name).removesuffix(word).strip()
+        named = [f"{name} {word}", f"{word} {name}"] if name else []
+        reference = sequence(read_phrases(self.grammar.places.board), self._reference(board.reference))
+        return [reference, *(words(one) for one in named if one not in circuits)]
 
     def _numbered(self) -> Phrase:
         """Every designation on the sheet, and plain numbers beyond it: the reader refuses those by name."""
