@@ -155,6 +155,13 @@ def test_the_first_sheet_reads_and_is_never_overwritten(tmp_path: Path):
     assert path.read_bytes() == before
 
 
+@pytest.mark.parametrize("name", ["ha\nll", "ha\tll", "h\udce4ll"])
+def test_a_folder_has_a_name_that_can_be_printed(tmp_path: Path, name: str):
+    with pytest.raises(SheetError, match="cannot be printed"):
+        new_job(tmp_path / name, date(2026, 3, 2))
+    assert not list(tmp_path.iterdir())
+
+
 def test_a_file_in_place_of_the_folder_is_told_as_such(tmp_path: Path):
     (tmp_path / "hall").write_text("x")
     with pytest.raises(KeepingError, match="a file stands where a folder is needed"):

@@ -58,9 +58,11 @@ def parse_sheet(text: str, where: str = SHEET) -> Sheet:
 def new_job(folder: Path, today: datetime.date) -> Path:
     """Make ``folder`` with a first job sheet that explains itself; give back the sheet's path.
 
-    Nothing is ever overwritten: SheetError when a job sheet is there already. KeepingError when the
-    disk refuses.
+    Nothing is ever overwritten: SheetError when a job sheet is there already, or the name holds a sign that cannot be
+    printed, such as the end of a line. KeepingError when the disk refuses.
     """
+    if not folder.name.isprintable():
+        raise SheetError("the name holds a sign that cannot be printed.", where=repr(folder.name), do="Name another.")
     path = folder / SHEET
     text = TEMPLATE.replace("@TODAY@", today.isoformat())
     try:
