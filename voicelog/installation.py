@@ -7,6 +7,7 @@ say so by name.
 """
 
 from collections import Counter
+from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Literal, Self
@@ -218,14 +219,17 @@ class Sheet(Noun):
 
     def place_of_protecting_rcd(self, place: Place) -> Place | None:
         """Where the nearest RCD through which a place is supplied sits."""
+        on_the_way = ((there, self.rcd(there)) for there in self.supply_path(place))
+        return next((Place(board=there.board, rcd=rcd.reference) for there, rcd in on_the_way if rcd), None)
+
+    def supply_path(self, place: Place) -> Iterator[Place]:
+        """A place, the circuit that feeds its board, the one that feeds that one's, and on to the origin."""
         for _ in self.boards:  # boards that feed each other have no first one
-            if rcd := self.rcd(place):
-                return Place(board=place.board, rcd=rcd.reference)
+            yield place
             feeder = self.feeder(self.board(place.board))
             if feeder is None:
-                return None
+                return
             place = feeder
-        return None
 
 
 def _no_twins(what: str, names: list[str]) -> None:

@@ -8,7 +8,7 @@ from pydantic import Field
 from voicelog.checking.cautions import AID, ISOLATE
 from voicelog.checking.edition import Edition
 from voicelog.checking.leakage import whole_against_parts
-from voicelog.checking.record import Taken, as_found, figure, latest, latest_figure
+from voicelog.checking.record import Record, Taken, as_found, figure, latest, latest_figure
 from voicelog.checking.regrouping import Group, NoSplit, Split, own_devices, percent, regroup
 from voicelog.checking.weighing import nearest, plain, trimmed
 from voicelog.errors import InputError
@@ -73,9 +73,10 @@ def plan(sheet: Sheet, readings: Sequence[Taken], edition: Edition, rcds: int) -
             f"{rcds} RCDs cannot take circuits." if rcds < 1 else f"{rcds} RCDs are more than any board has circuits."
         )
         raise InputError(what, where="--rcds", do=f"Give a whole number from 1 to {most}.")
-    leaks = _leaks(readings)
+    found = as_found(readings)
+    leaks = _leaks(readings, found)
     boards = [
-        _board_plan(board, sheet.regrouping, leaks, edition, rcds, _beyond(board, leaks, readings))
+        _board_plan(board, sheet.regrouping, leaks, edition, rcds, _beyond(board, leaks, found))
         for board in sheet.boards
     ]
     measured = tuple(board for board in boards if board.own)
@@ -117,9 +118,8 @@ def _board_plan(
     )
 
 
-def _beyond(board: Board, leaks: dict[str, Leak], readings: Sequence[Taken]) -> dict[str, Beyond]:
+def _beyond(board: Board, leaks: dict[str, Leak], found: Record) -> dict[str, Beyond]:
     """By RCD. Where that leakage comes from is not known, so no split can put it anywhere."""
-    found = as_found(readings)
     beyond = {}
     for rcd in shared_rcds(board):
         whole = latest_figure(found, "earth_leakage", Place(board=board.reference, rcd=rcd.reference), "mA")
@@ -150,10 +150,10 @@ def _left_alone(circuit: Circuit, key: str, board: Board, wishes: Wishes) -> str
     return "for it feeds another board" if circuit.feeds else "behind no RCD" if board.rcds else ""
 
 
-def _leaks(readings: Sequence[Taken]) -> dict[str, Leak]:
+def _leaks(readings: Sequence[Taken], found: Record) -> dict[str, Leak]:
     """By place key, of every circuit whose leakage is known; an RCD may have the key of a circuit."""
     leakages = [taken for taken in readings if taken.reading.quantity == "earth_leakage"]
-    found, without = as_found(leakages), {taken.reading.place: taken for taken in leakages if taken.unplugged}
+    without = {taken.reading.place: taken for taken in leakages if taken.unplugged}
     places = dict.fromkeys(taken.reading.place for taken in leakages if taken.reading.place.circuit)
     leaks = ((place, _leak(latest(found, "earth_leakage", place), without.get(place))) for place in places)
     return {place.key: leak for place, leak in leaks if leak}

@@ -18,7 +18,7 @@ from voicelog.checking.rings import Ends, ends_of, step2_ohm, step3_range_ohm
 from voicelog.checking.slips import Slip, same_digits, slip_between
 from voicelog.checking.units import convert
 from voicelog.checking.weighing import Unknown, nearest, plain
-from voicelog.installation import Board, Sheet
+from voicelog.installation import Sheet
 from voicelog.model import Comparison, Noun, Number, Outcome, Place, Reading, Result, Verdict
 
 LOOP_SLACK_OHM = Decimal("0.05")  # how far Zs may lie under Ze before it is asked about: parallel paths, accuracy
@@ -181,8 +181,8 @@ def _against_loop(reading: Reading, sheet: Sheet, previous: PreviousRecord | Non
     """Zs against Ze + (R1+R2) where both are known, and never under what is known before it."""
     if reading.quantity != "zs" or not reading.place.circuit:
         return None
-    board = sheet.board(reading.place.board)
-    upstream, before = origin_ohm(board, sheet, record), _known_before(board, sheet, record)
+    upstream = origin_ohm(sheet.board(reading.place.board), sheet, record)
+    before = _known_before(reading.place, sheet, record)
     found = convert(reading.value.figure, reading.unit, "ohm")
     r1_r2 = latest_figure(record, "r1_r2", reading.place, "ohm")
     expected = upstream + r1_r2 if r1_r2 and not isinstance(upstream, Unknown) else None
@@ -205,17 +205,10 @@ def _beside_parallel_paths(reading: Reading, found: Decimal, least: Decimal, rec
     return any(2 * found >= other for other in known if other and other < least)
 
 
-def _known_before(board: Board, sheet: Sheet, record: Record) -> Decimal | None:
-    """Ze or Zdb of this board, else of the nearest known one that it is supplied through."""
-    for _ in sheet.boards:  # boards that feed each other have no first one
-        found = origin_ohm(board, sheet, record)
-        if not isinstance(found, Unknown):
-            return found
-        feeder = sheet.feeder(board)
-        if feeder is None:
-            return None
-        board = sheet.board(feeder.board)
-    return None
+def _known_before(place: Place, sheet: Sheet, record: Record) -> Decimal | None:
+    """Ze or Zdb of its board, else of the nearest known one that it is supplied through."""
+    found = (origin_ohm(sheet.board(there.board), sheet, record) for there in sheet.supply_path(place))
+    return next((ohm for ohm in found if not isinstance(ohm, Unknown)), None)
 
 
 def _against_fault_current(

@@ -47,7 +47,7 @@ from voicelog.learning.trial import heard_by
 from voicelog.learning.variation import Variation, varied
 from voicelog.model import Noun
 from voicelog.proving.accuracy import kind_of, mean_the_same
-from voicelog.proving.strings import mistakes_between
+from voicelog.proving.strings import INDEX, index_lines, mistakes_between
 from voicelog.visit import Visit
 from voicelog.visiting import open_visit_or_demo, word_graph
 
@@ -195,22 +195,15 @@ def _add_points(kept: Path | None, points: list[Point]) -> None:
 
 def read_people(folder: Path) -> tuple[Person, ...]:
     """The speakers of a folder, in the order in which they first appear. Raises InputError naming the line."""
-    index = folder / "index.jsonl"
-    try:
-        lines = index.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        raise InputError(f"the list of recordings cannot be read: {why}.", where=str(index)) from None
     found: dict[str, dict[str, list[Spoken]]] = defaultdict(lambda: {"enrol": [], "test": [], "both": []})
-    for number, line in enumerate(lines, start=1):
-        if line.strip():
-            speaker, role, phrase = _recording(folder, line, f"{index}, line {number}")
-            found[speaker][role].append(phrase)
+    for line, where in index_lines(folder):
+        speaker, role, phrase = _recording(folder, line, where)
+        found[speaker][role].append(phrase)
     people = tuple(Person(name, tuple(_divisions(**roles))) for name, roles in found.items())
     lacking = [person.name for person in people if not all(one.enrol and one.test for one in person.divisions)]
     if lacking or not people:
         who = f"of {', '.join(lacking)}" if lacking else "at all"
-        raise InputError(f"there are not both kinds of recordings (enrol, test) {who}.", where=str(index))
+        raise InputError(f"there are not both kinds of recordings (enrol, test) {who}.", where=str(folder / INDEX))
     return people
 
 

@@ -260,7 +260,7 @@ def _at(demand: float, name: str, weighed: list[Weighed], way: Demands, hours: f
     calls = [one for one in weighed if one.right]
     let_through = len(talk) - _under(demand, talk, way)
     lost = _under(demand, calls, way, soon=False)
-    share = _share_lost(demand, calls, way)
+    share = _share_lost(lost, demand, calls, way)
     cost_s = TALK * PRICE_S[name] * let_through / max(hours, 1e-9) + AGAIN_S * CALLS_AN_HOUR[name] * share
     return Kind(
         demand=demand,
@@ -272,11 +272,12 @@ def _at(demand: float, name: str, weighed: list[Weighed], way: Demands, hours: f
     )
 
 
-def _share_lost(demand: float, calls: list[Weighed], way: Demands) -> float:
-    """Of calls as they come in a visit: now and then after talk, and now and then with a value hard to believe."""
-    plain, after, hard = (
-        _under(demand, calls, way, soon, suspect) for soon, suspect in ((False, None), (True, None), (False, True))
-    )
+def _share_lost(plain: int, demand: float, calls: list[Weighed], way: Demands) -> float:
+    """Of calls as they come in a visit: now and then after talk, and now and then with a value hard to believe.
+
+    ``plain``: how many are lost that come neither way.
+    """
+    after, hard = _under(demand, calls, way, soon=True), _under(demand, calls, way, soon=False, suspect=True)
     doubted = SUSPECT.get(calls[0].kind, 0.0) if calls else 0.0
     return ((1 - AFTER_TALK - doubted) * plain + AFTER_TALK * after + doubted * hard) / max(1, len(calls))
 

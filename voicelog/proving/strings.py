@@ -34,6 +34,7 @@ from voicelog.hearing.search import UNENDING
 from voicelog.keeping.storage import Progress, quiet, stepped
 from voicelog.model import Noun
 
+INDEX = "index.jsonl"
 DIGITS = {
     "zero": "0", "oh": "0", "nought": "0", "naught": "0", "o": "0", "one": "1", "two": "2", "three": "3",
     "four": "4", "five": "5", "six": "6", "seven": "7", "eight": "8", "nine": "9", "niner": "9",
@@ -107,16 +108,21 @@ def score(
 
 def read_index(folder: Path) -> tuple[Recording, ...]:
     """The recordings of a folder; raises InputError naming the line."""
-    index = folder / "index.jsonl"
+    found = tuple(_recording(folder, line, where) for line, where in index_lines(folder))
+    if not found:
+        raise InputError("the list of recordings is empty.", where=str(folder / INDEX))
+    return found
+
+
+def index_lines(folder: Path) -> list[tuple[str, str]]:
+    """The lines of a folder's list of recordings, each with where it stands. Raises InputError."""
+    index = folder / INDEX
     try:
         lines = index.read_text(encoding="utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
         why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
         raise InputError(f"the list of recordings cannot be read: {why}.", where=str(index)) from None
-    found = tuple(_recording(folder, line, f"{index}, line {n}") for n, line in enumerate(lines, 1) if line.strip())
-    if not found:
-        raise InputError("the list of recordings is empty.", where=str(index))
-    return found
+    return [(line, f"{index}, line {number}") for number, line in enumerate(lines, 1) if line.strip()]
 
 
 def _recording(folder: Path, line: str, where: str) -> Recording:

@@ -273,11 +273,8 @@ def say_back(talk: Conversation, draft: Draft, desk: Desk, called: Called | None
     parts = (said_back, _verdict(talk, verdict, reading, desk), question)
     text = ". ".join(part for part in parts if part)
     pending = Pending(reading=reading, verdict=verdict, said_back=said_back, doubted=bool(question))
-    place = _place_in_hand(talk, reading, desk)
-    talk = talk.having(
+    talk = talk.at(_place_in_hand(talk, reading, desk)).having(
         mode=Mode.CONFIRMING,
-        place=place,
-        point=talk.point if place == talk.place else "",  # it is left behind with its place
         pending=pending,
         asked=None,
         choices=(),
@@ -306,8 +303,7 @@ def _fits_any(reading: Reading, desk: Desk) -> bool:
 
 def _stands_by_silence(talk: Conversation, reading: Reading, desk: Desk) -> bool:
     """With a second person, and in a watch, the next value lets this one stand."""
-    watched = talk.watch is not None and talk.watch.asked.is_met_by(reading)
-    return desk.policy is not Policy.EVERY or watched
+    return desk.policy is not Policy.EVERY or talk.watches(reading)
 
 
 def _place_in_hand(talk: Conversation, reading: Reading, desk: Desk) -> Place:

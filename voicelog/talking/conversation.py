@@ -12,7 +12,7 @@ from voicelog.installation import Sheet
 from voicelog.keeping.record import Record
 from voicelog.meaning.grammar import Grammar
 from voicelog.meaning.parsing import Context
-from voicelog.model import Called, Conditions, Draft, EntryKind, Noun, Place, Reading, Understood, Verdict
+from voicelog.model import Called, Command, Conditions, Draft, EntryKind, Noun, Place, Reading, Understood, Verdict
 from voicelog.talking.phrasing import Phrasing
 from voicelog.talking.tones import Tone
 
@@ -136,6 +136,14 @@ class Conversation(Noun):
     suspect: Reading | None = None  # what was just taken for a reading and may well be none
     terse: bool = False
 
+    def watches(self, reading: Reading) -> bool:
+        """Whether it is one of the values that are being watched."""
+        return self.watch is not None and self.watch.asked.is_met_by(reading)
+
+    def at(self, place: Place | None) -> "Conversation":
+        """With this place in hand; a wander-lead point is left behind with its own place."""
+        return self.having(place=place, point=self.point if place == self.place else "")
+
     @property
     def gone_round(self) -> tuple[Asked, ...]:
         """All that is asked for by turns: the steps of the tour, or what is watched."""
@@ -156,6 +164,12 @@ class Said:
     understood: Understood
     at_s: float = 0.0  # when it ended, on the clock of the sound
     speaker: str = ""
+
+    @property
+    def called(self) -> Called | None:
+        """What was called, with a word before it or without; None where that word stands alone."""
+        meaning = self.understood.meaning
+        return meaning.called if isinstance(meaning, Command) else meaning
 
 
 @dataclass(frozen=True)
@@ -231,6 +245,10 @@ class Desk:
     def awaits_answer(self, talk: Conversation) -> bool:
         """Whether the reading said back must be answered; with a second person only one in doubt."""
         return talk.pending is not None and (self.policy is Policy.EVERY or talk.pending.doubted)
+
+    def must_be_answered(self, talk: Conversation) -> bool:
+        """The same where a value is watched: minutes may pass before the next lets it stand, if it is not in doubt."""
+        return self.awaits_answer(talk) and (talk.pending.doubted or not talk.watches(talk.pending.reading))
 
     def once_stood(self, pending: Pending | None) -> "Desk":
         """The desk for a move that comes after a reading was let stand: limits, totals and steps count it already."""

@@ -42,8 +42,7 @@ def correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
     meant = talk.pending or talk.last
     if meant is None or not counts(meant, desk):
         return speak(talk, "nothing to correct", Tone.ATTENTION)
-    meaning = said.understood.meaning
-    called = meaning.called if isinstance(meaning, Command) else meaning
+    called = said.called
     if called is None:
         asked = asked_again(talk, meant.reading, desk)
         text = ask_value(talk, asked, desk, "say the value")

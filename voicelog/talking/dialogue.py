@@ -96,7 +96,7 @@ def _wrong_place(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 
 def _correct(talk: Conversation, said: Said, desk: Desk) -> Turn:
-    if not desk.awaits_answer(talk) and _call_was_refused(talk) and not refusing.of_pending(_called(said), talk):
+    if not desk.awaits_answer(talk) and _call_was_refused(talk) and not refusing.of_pending(said.called, talk):
         return _call_again(talk, said, desk)
     turn, meant = correcting.correct(talk, said, desk), talk.pending or talk.last
     return watching.corrected(turn, meant.reading, said.at_s) if talk.watch and meant else turn
@@ -107,15 +107,9 @@ def _call_was_refused(talk: Conversation) -> bool:
     return talk.aside is EntryKind.REFUSED and not talk.open_correction
 
 
-def _called(said: Said) -> Called | None:
-    """What was called, with a word before it or without."""
-    meaning = said.understood.meaning
-    return meaning.called if isinstance(meaning, Command) else meaning
-
-
 def _call_again(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """A correction of what was refused is a call of its own; the reading before it stays as it is."""
-    called = _called(said)
+    called = said.called
     if called is None or called.value is None or not (called.quantity or talk.asked):
         return speak(talk.having(aside=None), f"{_NOTHING_KEPT}, say it in full", Tone.ATTENTION)
     plain = replace(said, understood=said.understood.model_copy(update={"meaning": called}))
@@ -430,11 +424,8 @@ def _question(talk: Conversation) -> str:
 
 
 def _waits(talk: Conversation, desk: Desk) -> bool:
-    """Whether a question is open. A watched value is none: minutes may pass before the next lets it stand."""
-    if talk.mode is Mode.CONFIRMING:
-        watched = not talk.pending.doubted and watching.is_watched(talk.pending.reading, talk)
-        return desk.awaits_answer(talk) and not watched
-    return talk.mode is Mode.CHOOSING
+    """Whether a question is open."""
+    return desk.must_be_answered(talk) if talk.mode is Mode.CONFIRMING else talk.mode is Mode.CHOOSING
 
 
 def onward(talk: Conversation, desk: Desk) -> Turn:

@@ -46,10 +46,8 @@ class Demands:
 
     def beside(self, kind: str, words: int, soon: bool, suspect: bool = False) -> float:
         """What is demanded beside the kind's own figure."""
-        doubt = self.suspect * suspect
-        if kind != "value":
-            return self.soon * soon + doubt
-        return self.each_word * words + self.soon_value * soon + doubt
+        plain = self.each_word * words + self.soon_value * soon if kind == "value" else self.soon * soon
+        return plain + self.suspect * suspect
 
 
 @dataclass

@@ -25,8 +25,7 @@ def explain(talk: Conversation, said: Said, desk: Desk) -> Turn:
 
 def awaiting(talk: Conversation, asked: Asked) -> Conversation:
     """Nothing but a value is wanted now; its place is in hand, unless a tour goes on from where it was."""
-    place = talk.place if talk.tour else asked.place
-    return talk.having(asked=asked, place=place, point=talk.point if place == talk.place else "")
+    return talk.at(talk.place if talk.tour else asked.place).having(asked=asked)
 
 
 def explain_while_confirming(talk: Conversation, said: Said, desk: Desk) -> Turn:

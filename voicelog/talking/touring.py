@@ -119,9 +119,8 @@ def ask_step(talk: Conversation, desk: Desk, prefix: str = "") -> Turn:
 
 
 def _at(step: Asked, talk: Conversation) -> Conversation:
-    """The step is asked for, and its place in hand; a wander-lead point belongs to the place before."""
-    point = talk.point if step.place == talk.place else ""
-    return talk.having(place=step.place, asked=step, point=point)
+    """The step is asked for, and its place in hand."""
+    return talk.at(step.place).having(asked=step)
 
 
 def _question(talk: Conversation, step: Asked, desk: Desk) -> str:

@@ -63,11 +63,6 @@ def awaits(talk: Conversation) -> bool:
     return talk.watch is not None and talk.asked == talk.watch.asked
 
 
-def is_watched(reading: Reading, talk: Conversation) -> bool:
-    """Whether it is one of the values that are being watched."""
-    return talk.watch is not None and talk.watch.asked.is_met_by(reading)
-
-
 def _with(watch: Watch, at_s: float, reading: Reading) -> Watch:
     """One more point in the unit that is watched, when the value is a plain figure."""
     if not _is_point(reading):
@@ -98,12 +93,12 @@ def corrected(turn: Turn, replaced: Reading, at_s: float) -> Turn:
     ``at_s``: when, for what was no figure before; a figure keeps its own time.
     """
     talk = turn.talk
-    if talk.pending is None or talk.pending.number or not is_watched(replaced, talk):
+    if talk.pending is None or talk.pending.number or not talk.watches(replaced):
         return turn
     before, counted = talk.watch, _is_point(replaced) and bool(talk.watch.values)
     if counted:
         before, at_s = _without_last(before), before.times_s[-1]
-    moved = not is_watched(talk.pending.reading, talk)
+    moved = not talk.watches(talk.pending.reading)
     watch = before if moved else _with(before, at_s, talk.pending.reading)
     timed = turn.acts if watch is before else _timed(turn.acts, watch)
     return Turn(talk.having(watch=watch, asked=watch.asked), timed)
@@ -111,7 +106,7 @@ def corrected(turn: Turn, replaced: Reading, at_s: float) -> Turn:
 
 def dropped(turn: Turn, withdrawn: Reading) -> Turn:
     """A value was withdrawn: if it was the last of the watch it counts no more. Watching goes on."""
-    if not is_watched(withdrawn, turn.talk):
+    if not turn.talk.watches(withdrawn):
         return turn
     watch = _without_last(turn.talk.watch) if _is_point(withdrawn) else turn.talk.watch
     return Turn(turn.talk.having(watch=watch, asked=watch.asked), turn.acts)
@@ -130,7 +125,7 @@ def _told(watch: Watch, talk: Conversation, desk: Desk) -> str:
 
 def _limit(talk: Conversation) -> Decimal | None:
     """The limit of the pending reading, in the unit that is watched; none when that is of something else."""
-    if talk.pending is None or not is_watched(talk.pending.reading, talk):
+    if talk.pending is None or not talk.watches(talk.pending.reading):
         return None
     verdict = talk.pending.verdict
     return None if verdict.limit is None else convert(verdict.limit, verdict.unit, talk.watch.asked.unit)
@@ -164,16 +159,11 @@ def _arrival(limit: Decimal | None, found: Slope, desk: Desk) -> str:
     return f". limit in {desk.phrasing.count(minutes, 'minute', 'minutes')}" if minutes < 100 else ""
 
 
-def _must_be_answered(talk: Conversation, desk: Desk) -> bool:
-    """What is hard to believe, and, where every reading is confirmed, one of anything else than what is watched."""
-    return desk.awaits_answer(talk) and (talk.pending.doubted or not is_watched(talk.pending.reading, talk))
-
-
 def stop(talk: Conversation, said: Said, desk: Desk) -> Turn:
     """The last value stands, unless it must be answered first. What the values did is said."""
     if talk.watch is None:
         return speak(talk, "nothing is being watched", Tone.ATTENTION)
-    if _must_be_answered(talk, desk):
+    if desk.must_be_answered(talk):
         return calling.ask_first(talk, desk)
     stood = calling.let_stand(talk)
     limit = _limit(talk)
